@@ -40,7 +40,11 @@ func TestEveryPhaseAndSize(t *testing.T) {
 						if cfa[y&1][x&1] == uint8(c) && d > 1e-5 {
 							t.Fatalf("%v %v: the sample at %d,%d was changed by %g", cfa, size, x, y, d)
 						}
-						if size[0] > 60 && d > 0.02 {
+						bound := 0.01
+						if min(x, y, size[0]-1-x, size[1]-1-y) < 4 {
+							bound = 0.04 // beyond the border the picture is mirrored, which breaks slopes
+						}
+						if size[0] > 60 && d > bound {
 							t.Fatalf("%v %v: channel %d at %d,%d is off by %g", cfa, size, c, x, y, d)
 						}
 					}
