@@ -76,7 +76,7 @@ func (b *band) opposite(dst []float32, y int, colour uint8) {
 	}
 	m3, m1 := b.diff.Row(y - 3)[:w], b.diff.Row(y - 1)[:w]
 	p1, p3 := b.diff.Row(y + 1)[:w], b.diff.Row(y + 3)[:w]
-	for x := from + 2; x < w-10; x += 2 {
+	for x := from + 2; x < w-10; x += 2 { // column -1 of the mosaic to column W
 		dst[x] = (10./32)*(m1[x-1]+m1[x+1]+p1[x-1]+p1[x+1]) -
 			(1./32)*(m3[x-1]+m3[x+1]+p3[x-1]+p3[x+1]+m1[x-3]+m1[x+3]+p1[x-3]+p1[x+3])
 	}

@@ -24,9 +24,10 @@ import (
 	"mullion/internal/raster"
 )
 
-// margin is how far the guess looks beyond a row or column: 2 for the directional
-// estimate, 4 for its average, 3 for red at blue, 1 for red at green.
-const margin = 10
+// margin is how far the guess looks beyond a row or column: 1 for red at green, 3
+// for red at blue, and 7 for the difference there (2 for the directional estimate,
+// 1 for its gradient, 2 for the sum of those, 2 to the side they speak for).
+const margin = 11
 
 // bandRows is the height of a band that is worked through all stages while it is
 // still in the cache. The margins are done twice, so it can't be small.
