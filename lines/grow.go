@@ -41,7 +41,7 @@ func (g *grower) segments(ctx context.Context) ([]Segment, error) {
 			continue
 		}
 		r := g.rectangle(dir, angleTolerance)
-		if !g.densify(&r, dir) {
+		if !g.densify(&r) {
 			continue
 		}
 		strength := g.improve(&r)
@@ -125,7 +125,7 @@ func (g *grower) rectangle(dir vec, tol float64) rect {
 // densify makes sure that aligned pixels fill the rectangle: a region that ran
 // round a corner is grown again with a tighter tolerance, then cut shorter. It
 // returns false when nothing dense is left.
-func (g *grower) densify(r *rect, dir vec) bool {
+func (g *grower) densify(r *rect) bool {
 	if g.density(*r) >= densityLimit {
 		return true
 	}
@@ -134,7 +134,7 @@ func (g *grower) densify(r *rect, dir vec) bool {
 	for _, j := range g.region {
 		g.used[j] = false
 	}
-	dir = g.grow(seed, math.Cos(min(tol, math.Pi/2)))
+	dir := g.grow(seed, math.Cos(min(tol, math.Pi/2)))
 	if len(g.region) < 2 {
 		return false
 	}
