@@ -1,0 +1,301 @@
+package bracket
+
+import (
+	"context"
+	"math"
+
+	"mullion/internal/raster"
+)
+
+// stillReach is how far, in full-resolution pixels, any part of a frame may lie
+// from the reference for the bracket to count as shot from a tripod.
+const stillReach = 0.25
+
+// What a fit must reach to be believed.
+const (
+	minCorr    = 0.55
+	minInliers = 0.35
+	maxSigma   = 0.15 // proof samples
+	fewPoints  = 400
+)
+
+func (f fit) good() bool {
+	return f.points >= 40 && f.corr >= minCorr && f.inliers >= minInliers && f.sigma <= maxSigma
+}
+
+// blind is true when the two frames have too little in common to say anything: a
+// nearly black or nearly white frame.
+func (f fit) blind() bool { return f.points < fewPoints || f.sigma > maxSigma }
+
+// dropUseless leaves out frames that hold no picture at all.
+func (m *merger) dropUseless(ctx context.Context) error {
+	for _, s := range append([]*shot(nil), m.shots...) {
+		if len(m.shots) == 1 {
+			break
+		}
+		switch {
+		case s.proof.clipped > 0.9995:
+			m.leave(s, "all of it is clipped")
+		case s.proof.clipped == 0 && s.proof.seen() < 1e-4:
+			m.leave(s, "all of it is black")
+		}
+	}
+	return ctx.Err()
+}
+
+// seen is the share of samples above three standard deviations of the floor.
+func (p *proof) seen() float64 {
+	floor := 3*float32(math.Sqrt(float64(p.o))) + 1e-5
+	var n int
+	for y := range p.lin.H {
+		for _, v := range p.lin.Row(y) {
+			if v > floor {
+				n++
+			}
+		}
+	}
+	return float64(n) / float64(p.lin.W*p.lin.H)
+}
+
+// chooseReference takes the middle frame unless another shows much more of the
+// picture well exposed.
+func (m *merger) chooseReference(ctx context.Context) error {
+	m.sortShots()
+	m.ref = m.shots[len(m.shots)/2]
+	best := m.ref.proof.good * 1.25
+	for _, s := range m.shots {
+		if s.proof.good > best {
+			m.ref, best = s, s.proof.good
+		}
+	}
+	if i := m.opt.Reference; i >= 0 {
+		for _, s := range m.shots {
+			if s.index == i {
+				m.ref = s
+			}
+		}
+	}
+	return ctx.Err()
+}
+
+// align finds every frame's place against the reference.
+func (m *merger) align(ctx context.Context) error {
+	a := &aligner{m: m, levels: map[*shot][]level{}, points: map[*shot][][]point{}}
+	defer a.release()
+	pw, ph := m.ref.proof.lin.W, m.ref.proof.lin.H
+	for _, s := range m.shots {
+		s.warp = still(pw, ph)
+		if len(m.shots) == 1 {
+			break
+		}
+		l, err := s.proof.pyramid(ctx)
+		if err != nil {
+			return err
+		}
+		a.levels[s] = l
+	}
+	var blind []*shot
+	for _, s := range m.outward() {
+		w, f, err := a.place(ctx, s)
+		if err != nil {
+			return err
+		}
+		switch {
+		case f.good():
+			s.warp = w
+		case f.blind():
+			blind = append(blind, s)
+		default:
+			m.leave(s, "it can't be aligned with the others (the camera moved too far, or it is another picture)")
+		}
+	}
+	m.judgeStill()
+	for _, s := range blind {
+		if !m.still {
+			m.leave(s, "too little of it is exposed to align it with the others")
+		}
+	}
+	if m.still {
+		return ctx.Err()
+	}
+	return a.bend(ctx)
+}
+
+// outward lists the shots other than the reference, nearest in exposure first.
+func (m *merger) outward() []*shot {
+	r := m.position(m.ref)
+	var out []*shot
+	for d := 1; d < len(m.shots); d++ {
+		if r-d >= 0 {
+			out = append(out, m.shots[r-d])
+		}
+		if r+d < len(m.shots) {
+			out = append(out, m.shots[r+d])
+		}
+	}
+	return out
+}
+
+func (m *merger) position(s *shot) int {
+	for i, t := range m.shots {
+		if t == s {
+			return i
+		}
+	}
+	return -1
+}
+
+// judgeStill decides between tripod and hand-held, and reports the shifts.
+func (m *merger) judgeStill() {
+	m.still = true
+	for _, s := range m.shots {
+		if s.warp.reach()*float64(m.step) > stillReach {
+			m.still = false
+		}
+		r := &m.out.Frames[s.index]
+		r.ShiftX, r.ShiftY = s.warp.tx*float64(m.step), s.warp.ty*float64(m.step)
+		r.RotationDeg = s.warp.rotation() * 180 / math.Pi
+	}
+}
+
+// aligner holds the pyramids and their points while frames are aligned.
+type aligner struct {
+	m      *merger
+	levels map[*shot][]level
+	points map[*shot][][]point
+}
+
+func (a *aligner) release() {
+	for _, l := range a.levels {
+		releaseLevels(l)
+	}
+}
+
+func (a *aligner) pointsOf(s *shot) [][]point {
+	if a.points[s] == nil {
+		for _, l := range a.levels[s] {
+			a.points[s] = append(a.points[s], gather(l))
+		}
+	}
+	return a.points[s]
+}
+
+// place aligns a shot with the reference; where the two share too little of the
+// range of light, through its neighbour in exposure.
+func (a *aligner) place(ctx context.Context, s *shot) (warp, fit, error) {
+	w, f, err := a.pair(ctx, a.m.ref, s)
+	if err != nil || f.good() && f.sigma < 0.03 {
+		return w, f, err
+	}
+	r, i := a.m.position(a.m.ref), a.m.position(s)
+	via := i + 1
+	if i > r {
+		via = i - 1
+	}
+	n := a.m.shots[via]
+	if n == a.m.ref {
+		return w, f, nil
+	}
+	w2, f2, err := a.pair(ctx, n, s)
+	if err != nil {
+		return w, f, err
+	}
+	if f2.good() && (!f.good() || f2.sigma < f.sigma) {
+		return w2.after(n.warp), f2, nil
+	}
+	return w, f, nil
+}
+
+// pair aligns shot b with the template a, coarse to fine.
+func (a *aligner) pair(ctx context.Context, t, b *shot) (warp, fit, error) {
+	la, lb, pts := a.levels[t], a.levels[b], a.pointsOf(t)
+	top := len(la) - 1
+	dx, dy, _, err := coarseShift(ctx, la[top], lb[top])
+	if err != nil {
+		return warp{}, fit{}, err
+	}
+	w := still(la[top].log.W, la[top].log.H)
+	w.tx, w.ty = float64(dx), float64(dy)
+	var f fit
+	for i := top; i >= 0; i-- {
+		n := rigid
+		if i > 0 && i >= top-1 {
+			n = shiftOnly
+		}
+		if i < top {
+			w = w.finer(la[i].log.W, la[i].log.H)
+		}
+		before := w
+		w, f = refine(ctx, pts[i], lb[i], w, n, 10)
+		if f.points < 40 {
+			w = before
+		}
+	}
+	return w, f, ctx.Err()
+}
+
+// bend refines hand-held frames beyond a rotation: an affine map, then a mesh of
+// small displacements for perspective, lens distortion and near things.
+func (a *aligner) bend(ctx context.Context) error {
+	m := a.m
+	pts := a.pointsOf(m.ref)[0]
+	for _, s := range m.shots {
+		if s == m.ref {
+			continue
+		}
+		if s.warp.reach()*float64(m.step) < stillReach/4 {
+			continue
+		}
+		w, f := refine(ctx, pts, a.levels[s][0], s.warp, affine, 8)
+		if f.good() {
+			s.warp = w
+			s.warp.mesh = bendMesh(ctx, pts, a.levels[s][0], w)
+		}
+		r := &m.out.Frames[s.index]
+		x, y := s.warp.at(s.warp.cx, s.warp.cy)
+		r.ShiftX, r.ShiftY = (x-s.warp.cx)*float64(m.step), (y-s.warp.cy)*float64(m.step)
+		r.RotationDeg = s.warp.rotation() * 180 / math.Pi
+		lin, err := warpProof(ctx, s.proof.lin, s.warp)
+		if err != nil {
+			return err
+		}
+		raster.Put(s.proof.lin)
+		s.proof.lin = lin
+	}
+	return ctx.Err()
+}
+
+// warpProof moves a proof into the reference's geometry. What lies outside the
+// frame counts as saturated: not seen.
+func warpProof(ctx context.Context, src *raster.Plane, t warp) (*raster.Plane, error) {
+	dst := raster.Get(src.W, src.H)
+	err := raster.Bands(ctx, dst.H, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			out := dst.Row(y)
+			for x := range out {
+				u, v := t.at(float64(x), float64(y))
+				out[x] = proofAt(src, u, v)
+			}
+		}
+	})
+	return dst, err
+}
+
+func proofAt(p *raster.Plane, x, y float64) float32 {
+	if x < 0 || y < 0 || x > float64(p.W-1) || y > float64(p.H-1) {
+		return saturated
+	}
+	ix, iy := min(int(x), p.W-2), min(int(y), p.H-2)
+	fx, fy := float32(x-float64(ix)), float32(y-float64(iy))
+	o := iy*p.Stride + ix
+	a, b, c, d := p.Pix[o], p.Pix[o+1], p.Pix[o+p.Stride], p.Pix[o+p.Stride+1]
+	if a >= saturated || b >= saturated || c >= saturated || d >= saturated {
+		return saturated
+	}
+	if ix >= 1 && iy >= 1 && ix < p.W-2 && iy < p.H-2 {
+		if v := cubic(p, ix, iy, fx, fy); v < max(a, b, c, d)*1.5 && v > 0 {
+			return v
+		}
+	}
+	return (a*(1-fx)+b*fx)*(1-fy) + (c*(1-fx)+d*fx)*fy
+}
