@@ -59,6 +59,8 @@ type Coded struct {
 	ToLinear [3]func(float32) float32
 	// ToBT2020 takes linear RGB of the file's profile to linear BT.2020 (D65).
 	ToBT2020 colour.Mat3
+	// Assumed is true when the file has no profile we can use and counts as sRGB.
+	Assumed bool
 }
 
 // Camera is a camera's colour calibration by the rules of the DNG specification.

@@ -6,13 +6,10 @@ import "mullion/colour"
 // chromaticities.
 var (
 	whiteD65 = xyzOf(0.3127, 0.3290)
-	// The profile connection space's white (ICC.1:2022, 7.2.16).
-	whiteD50 = colour.Vec3{0.9642, 1, 0.8249}
 
 	xyzToRec709, _ = rgbToXYZ(0.640, 0.330, 0.300, 0.600, 0.150, 0.060).Inverse() // ITU-R BT.709
 	xyzToBT2020, _ = rgbToXYZ(0.708, 0.292, 0.170, 0.797, 0.131, 0.046).Inverse() // ITU-R BT.2020
 	rec709ToBT2020 = xyzToBT2020.Mul(rgbToXYZ(0.640, 0.330, 0.300, 0.600, 0.150, 0.060))
-	pcsToBT2020    = xyzToBT2020.Mul(bradford(whiteD50, whiteD65))
 )
 
 func xyzOf(x, y float64) colour.Vec3 { return colour.Vec3{x / y, 1, (1 - x - y) / y} }
