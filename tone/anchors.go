@@ -1,0 +1,142 @@
+package tone
+
+import (
+	"context"
+	"slices"
+
+	"mullion/internal/raster"
+	"mullion/window"
+)
+
+// Anchors are the levels a view is exposed by: log2 of luminance in the unit of
+// the radiance.
+type Anchors struct {
+	Wall    float64 // where bright surfaces of the room lie: its walls and ceiling
+	Room    float64 // the room's median
+	Window  float64 // the median of what is seen through the windows; 0 without
+	Clipped float64 // part of the window that holds no picture, 0 to 1
+}
+
+// anchors measures the room without windows and lamps. Walls and ceilings make
+// up the upper middle of almost any interior; where few surfaces are bright, the
+// brightest of them set the limit instead, so that white trim in a dark room is
+// not burnt out.
+func (s *scene) anchors(win *window.Map) Anchors {
+	var room, out []float32
+	for i, l := range s.log.Pix {
+		switch {
+		case s.win == nil || s.win.Pix[i] < 0.03:
+			room = append(room, l)
+		case s.win.Pix[i] > 0.7:
+			out = append(out, l)
+		}
+	}
+	if len(room) < len(s.log.Pix)/50 {
+		room = slices.Clone(s.log.Pix)
+	}
+	slices.Sort(room)
+	slices.Sort(out)
+	for range 3 { // leave out lamps
+		k, _ := slices.BinarySearch(room, at(room, 0.5)+2.5)
+		if k == len(room) {
+			break
+		}
+		room = room[:k]
+	}
+	a := Anchors{Room: float64(at(room, 0.5))}
+	a.Wall = float64(max(at(room, 0.68), at(room, 0.90)-0.7, at(room, 0.96)-1.1))
+	if len(out) > 0 {
+		a.Window = float64(at(out, 0.5))
+		var share float64
+		for _, r := range win.Regions {
+			a.Clipped += r.Share * r.Clipped
+			share += r.Share
+		}
+		a.Clipped /= max(share, 1e-9)
+	}
+	return a
+}
+
+func at(sorted []float32, q float64) float32 { return sorted[int(q*float64(len(sorted)-1))] }
+
+const (
+	windowAbove = 9.0 // mean L* of the view above the wall's
+	blankAbove  = 7.0 // more where nothing was recorded: a white window, not a grey one
+)
+
+// windowStart returns the EV to add to the room's light in the windows, such
+// that what is seen through them is on average a little brighter than the walls.
+func (s *scene) windowStart(roomEV, clipped float64) float64 {
+	if s.win == nil {
+		return 0
+	}
+	hist := make(map[int]float64)
+	var sum float64
+	for i, m := range s.win.Pix {
+		if m > 0.7 {
+			hist[int(s.log.Pix[i]*16)]++
+			sum++
+		}
+	}
+	if sum == 0 {
+		return 0
+	}
+	goal := lightness(curve(0)) + windowAbove + blankAbove*clipped
+	lo, hi := -16.0, 0.0
+	for range 24 {
+		ev := (lo + hi) / 2
+		var mean float64
+		for k, n := range hist {
+			mean += n * lightness(curve((float64(k)+0.5)/16+roomEV+ev))
+		}
+		if mean/sum > goal {
+			hi = ev
+		} else {
+			lo = ev
+		}
+	}
+	return (lo + hi) / 2
+}
+
+// evenOut is how much of the difference in level between one window and another
+// is taken away: a window on a sunlit wall and one on a shaded garden.
+const evenOut = 0.4
+
+// expose sets the lights: lit = log + room + coverage x (window + evening out).
+func (s *scene) expose(ctx context.Context, roomEV, windowEV float64) error {
+	s.lit = raster.Get(s.w, s.h)
+	if s.win == nil {
+		for i, l := range s.log.Pix {
+			s.lit.Pix[i] = l + float32(roomEV)
+		}
+		return ctx.Err()
+	}
+	// A wide mean over the windows alone: blur of coverage x level over blur of
+	// coverage.
+	num, den := raster.Get(s.w, s.h), s.win.Clone()
+	defer raster.Put(num, den)
+	var mean, sum float64
+	for i, m := range s.win.Pix {
+		num.Pix[i] = m * s.log.Pix[i]
+		mean += float64(num.Pix[i])
+		sum += float64(m)
+	}
+	mean /= max(sum, 1e-9)
+	sigma := 0.06 * float64(max(s.w, s.h))
+	if err := raster.Gauss(ctx, num, num, sigma); err != nil {
+		return err
+	}
+	if err := raster.Gauss(ctx, den, den, sigma); err != nil {
+		return err
+	}
+	for i, l := range s.log.Pix {
+		m := s.win.Pix[i]
+		v := l + float32(roomEV)
+		if m > 0 {
+			local := num.Pix[i]/max(den.Pix[i], 1e-6) - float32(mean)
+			v += m * (float32(windowEV) - evenOut*local)
+		}
+		s.lit.Pix[i] = v
+	}
+	return ctx.Err()
+}

@@ -1,0 +1,52 @@
+package tone
+
+import "math"
+
+// The tone curve takes log2 luminance above the wall to log2 display luminance.
+// A wall lies at 80 % of the display's code values (common practice, no source:
+// white walls at 75 to 85 %). Above it the shoulder nears display white without
+// reaching it; below it the slope is a little under one, so that corners open
+// up, and far below it rises again, so that black stays black.
+const (
+	wallCode  = 0.80
+	slope     = 0.88
+	toeStart  = 3.2  // EV under the wall
+	toeSlope  = 0.40 // added below it
+	toeWidth  = 0.6
+	shoulderN = 3
+)
+
+var (
+	wallLog   = math.Log2(decode(wallCode))
+	toeAtWall = toeWidth * math.Log1p(math.Exp(-toeStart/toeWidth))
+)
+
+// decode is the sRGB curve, IEC 61966-2-1.
+func decode(v float64) float64 {
+	if v <= 0.04045 {
+		return v / 12.92
+	}
+	return math.Pow((v+0.055)/1.055, 2.4)
+}
+
+func curve(x float64) float64 {
+	if x > 0 {
+		return wallLog / math.Pow(1+slope*x/(-wallLog*shoulderN), shoulderN)
+	}
+	toe := toeWidth * math.Log1p(math.Exp((-x-toeStart)/toeWidth))
+	return wallLog + slope*x - toeSlope*(toe-toeAtWall)
+}
+
+func curveSlope(x float64) float64 {
+	const d = 1e-3
+	return (curve(x+d) - curve(x-d)) / (2 * d)
+}
+
+// lightness is CIE L* (CIE 15) of a display luminance given as log2.
+func lightness(log float64) float64 {
+	y := math.Exp2(log)
+	if y > 216./24389 {
+		return 116*math.Cbrt(y) - 16
+	}
+	return y * 24389 / 27
+}

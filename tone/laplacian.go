@@ -1,0 +1,220 @@
+package tone
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"mullion/internal/raster"
+)
+
+// Fast local Laplacian filtering (Aubry, Paris, Hasinoff, Kautz & Durand, ACM
+// Trans. Graph. 33, 2014). For levels g spread over the range the whole picture
+// is remapped by
+//
+//	r(i) = curve(i) + (k - curve'(g)) sigma sat((i - g) / sigma)
+//
+// which near g has the slope k of detail and far from it follows the curve. A
+// Laplacian coefficient of the result comes from the remapped picture whose g is
+// the local mean, between two of them by interpolation.
+const (
+	sigma = 0.8 // EV: steps under it are texture, over it are edges
+	knots = 0.8 // EV between levels g
+)
+
+// detailSlope is the contrast of texture at level g. Where the curve is steep
+// texture follows it; where it is flat texture keeps more than the curve gives.
+func detailSlope(g float64) float64 {
+	c := max(0.02, curveSlope(g))
+	if c >= 1 {
+		return 1 + (c-1)*0.3
+	}
+	return math.Pow(c, 0.45)
+}
+
+// localTone returns log2 display luminance for lit, log2 luminance above the
+// wall.
+func localTone(ctx context.Context, lit *raster.Plane) (*raster.Plane, error) {
+	gauss, err := pyramid(ctx, lit)
+	if err != nil {
+		return nil, err
+	}
+	defer raster.Put(gauss[1:]...)
+	base := newTable(curve)
+	remapped := raster.Get(lit.W, lit.H)
+	defer raster.Put(remapped)
+	out, err := startLevels(ctx, gauss, remapped, base)
+	if err != nil {
+		return nil, err
+	}
+	last := len(gauss) - 1
+	lo, hi := float64(slices.Min(lit.Pix)), float64(slices.Max(lit.Pix))
+	lo, hi = max(lo, -12), min(hi, 12)
+	n := max(2, int(math.Ceil((hi-lo)/knots))+1)
+	step := (hi - lo) / float64(n-1)
+	if step <= 0 {
+		step = 1
+	}
+	for k := range n {
+		g := lo + float64(k)*step
+		gain := (detailSlope(g) - curveSlope(g)) * sigma
+		if err := remap(ctx, remapped, lit, base, float32(g), float32(gain)); err != nil {
+			return nil, err
+		}
+		near := func(l int) func(out, gauss, p, up []float32) {
+			return func(out, gauss, p, up []float32) {
+				addNear(out, gauss, p, up, detailLevels[l], float32(g), 1/float32(step), k == 0, k == n-1)
+			}
+		}
+		if err := eachLevel(ctx, out, gauss, remapped, len(detailLevels), near); err != nil {
+			return nil, err
+		}
+	}
+	for l := last - 1; l >= 0; l-- {
+		up, err := raster.Double(ctx, out[l+1], out[l].W, out[l].H)
+		if err != nil {
+			return nil, err
+		}
+		for i, v := range up.Pix {
+			out[l].Pix[i] += v
+		}
+		raster.Put(up, out[l+1])
+	}
+	return out[0], nil
+}
+
+// pyramid returns p and its halvings down to about 8 samples. Level 0 is p.
+func pyramid(ctx context.Context, p *raster.Plane) ([]*raster.Plane, error) {
+	levels := []*raster.Plane{p}
+	for min(p.W, p.H) > 8 {
+		q, err := raster.Halve(ctx, p)
+		if err != nil {
+			return nil, err
+		}
+		levels = append(levels, q)
+		p = q
+	}
+	return levels, nil
+}
+
+func remap(ctx context.Context, dst, src *raster.Plane, base *table, g, gain float32) error {
+	return raster.Bands(ctx, src.H, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			in, out := src.Row(y), dst.Row(y)
+			for x, v := range in {
+				t := (v - g) * (1 / sigma)
+				out[x] = base.at(v) + gain*t/(1+t*t)
+			}
+		}
+	})
+}
+
+// detailLevels is how much of each level, finest first, is kept as texture; the
+// rest, and all of the coarser levels, follows the curve. Shading and whole
+// objects are no texture: to boost them is to draw halos.
+var detailLevels = [...]float32{1, 1, 1, 0.7, 0.35}
+
+// startLevels returns the Laplacian pyramid of curve(lit), less the part of the
+// fine levels that the remapped pictures will supply. tmp has the size of lit.
+func startLevels(ctx context.Context, gauss []*raster.Plane, tmp *raster.Plane, base *table) ([]*raster.Plane, error) {
+	out := make([]*raster.Plane, len(gauss))
+	for l, p := range gauss {
+		out[l] = raster.Get(p.W, p.H)
+	}
+	if err := remap(ctx, tmp, gauss[0], base, 0, 0); err != nil {
+		return nil, err
+	}
+	set := func(l int) func(out, gauss, p, up []float32) {
+		k := float32(1)
+		if l < len(detailLevels) {
+			k = 1 - detailLevels[l]
+		}
+		return func(out, _, p, up []float32) {
+			for x := range out {
+				out[x] = k * (p[x] - up[x])
+			}
+		}
+	}
+	return out, eachLevel(ctx, out, gauss, tmp, len(gauss), set)
+}
+
+// eachLevel builds the Gaussian pyramid of p and hands fn, for each of the first
+// n levels, the rows of the level and of its next coarser one expanded. When
+// that takes it to the last level, what is left of p is copied to out.
+func eachLevel(ctx context.Context, out, gauss []*raster.Plane, p *raster.Plane, n int, fn func(l int) func(out, gauss, p, up []float32)) error {
+	top := p
+	for l := range min(n, len(gauss)-1) {
+		small, err := raster.Halve(ctx, p)
+		if err != nil {
+			return err
+		}
+		up, err := raster.Double(ctx, small, p.W, p.H)
+		if err != nil {
+			return err
+		}
+		row := fn(l)
+		err = raster.Bands(ctx, p.H, func(y0, y1 int) {
+			for y := y0; y < y1; y++ {
+				row(out[l].Row(y), gauss[l].Row(y), p.Row(y), up.Row(y))
+			}
+		})
+		raster.Put(up)
+		if p != top {
+			raster.Put(p)
+		}
+		if err != nil {
+			return err
+		}
+		p = small
+	}
+	if n == len(gauss) {
+		copy(out[n-1].Pix, p.Pix)
+	}
+	if p != top {
+		raster.Put(p)
+	}
+	return nil
+}
+
+// addNear adds the Laplacian p - up times weight where the local mean is within
+// a step of g, in proportion to its nearness.
+func addNear(out, gauss, p, up []float32, weight, g, inv float32, first, final bool) {
+	gauss, p, up = gauss[:len(out)], p[:len(out)], up[:len(out)]
+	for x := range out {
+		d := (gauss[x] - g) * inv
+		if d < 0 {
+			d = -d
+			if first {
+				d = 0
+			}
+		} else if final {
+			d = 0
+		}
+		if d < 1 {
+			out[x] += weight * (1 - d) * (p[x] - up[x])
+		}
+	}
+}
+
+// table holds a function of EV from -24 to 16 in steps of 1/32.
+type table struct{ v [40*32 + 2]float32 }
+
+func newTable(f func(float64) float64) *table {
+	t := new(table)
+	for i := range t.v {
+		t.v[i] = float32(f(float64(i)/32 - 24))
+	}
+	return t
+}
+
+func (t *table) at(x float32) float32 {
+	u := (x + 24) * 32
+	if u < 0 {
+		u = 0
+	} else if u > 40*32 {
+		u = 40 * 32
+	}
+	i := int(u)
+	f := u - float32(i)
+	return t.v[i] + (t.v[i+1]-t.v[i])*f
+}

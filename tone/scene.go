@@ -1,0 +1,132 @@
+package tone
+
+import (
+	"context"
+	"math"
+
+	"mullion/internal/raster"
+	"mullion/window"
+)
+
+// longSide is the size at which the gain is made: fine enough for chair legs,
+// small enough to cost little beside one pass over the full picture.
+const longSide = 1280
+
+// black keeps the logarithm finite, 24 stops under the unit.
+const black = 1. / (1 << 24)
+
+// scene is the picture at reduced size.
+type scene struct {
+	w, h int
+	log  *raster.Plane // log2 of luminance
+	win  *raster.Plane // window coverage, or nil
+	lit  *raster.Plane // log2 luminance above the wall, lights set
+}
+
+func (s *scene) release() { raster.Put(s.log, s.win, s.lit) }
+
+func reduce(ctx context.Context, img *raster.RGB, win *window.Map) (*scene, error) {
+	w, h := fit(img.W(), img.H())
+	s := &scene{w: w, h: h}
+	y, err := shrinkLuminance(ctx, img, w, h)
+	if err != nil {
+		return nil, err
+	}
+	for i, v := range y.Pix {
+		y.Pix[i] = log2(v)
+	}
+	s.log = y
+	if win == nil || len(win.Regions) == 0 {
+		return s, nil
+	}
+	if win.Coverage.W != img.W() || win.Coverage.H != img.H() {
+		return nil, ErrSize
+	}
+	s.win, err = raster.Shrink(ctx, win.Coverage, w, h)
+	return s, err
+}
+
+func fit(w, h int) (int, int) {
+	long := max(w, h)
+	if long <= longSide {
+		return w, h
+	}
+	f := longSide / float64(long)
+	return max(1, int(float64(w)*f+0.5)), max(1, int(float64(h)*f+0.5))
+}
+
+// shrinkLuminance averages BT.2020 luminance (BT.2020-2 table 4) over the area
+// of each reduced pixel. Bands of reduced rows are summed straight from the
+// picture, so that it is read once.
+func shrinkLuminance(ctx context.Context, img *raster.RGB, w, h int) (*raster.Plane, error) {
+	out := raster.Get(w, h)
+	W, H := img.W(), img.H()
+	err := raster.BandsOf(ctx, h, 8, func(y0, y1 int) {
+		sum := make([]float32, W)
+		line := make([]float32, W)
+		for y := y0; y < y1; y++ {
+			clear(sum)
+			a, b := float64(y)*float64(H)/float64(h), float64(y+1)*float64(H)/float64(h)
+			for j := int(a); j < H && float64(j) < b; j++ {
+				k := float32(min(b, float64(j+1)) - max(a, float64(j)))
+				luminanceRow(line, img, j)
+				for x := range sum {
+					sum[x] += k * line[x]
+				}
+			}
+			areaRow(out.Row(y), sum, float32(1/(b-a)))
+		}
+	})
+	return out, err
+}
+
+func luminanceRow(dst []float32, img *raster.RGB, y int) {
+	r, g, b := img[0].Row(y)[:len(dst)], img[1].Row(y)[:len(dst)], img[2].Row(y)[:len(dst)]
+	for x := range dst {
+		v := 0.2627*r[x] + 0.6780*g[x] + 0.0593*b[x]
+		if v != v || v < 0 {
+			v = 0
+		}
+		dst[x] = v
+	}
+}
+
+func areaRow(dst, src []float32, scale float32) {
+	f := float64(len(src)) / float64(len(dst))
+	for x := range dst {
+		a, b := float64(x)*f, float64(x+1)*f
+		var sum float32
+		for j := int(a); j < len(src) && float64(j) < b; j++ {
+			sum += src[j] * float32(min(b, float64(j+1))-max(a, float64(j)))
+		}
+		dst[x] = sum * scale / float32(f)
+	}
+}
+
+// log2 to 0.0002 EV: the exponent from the bits, the mantissa by the series of
+// atanh around sqrt 2.
+func log2(x float32) float32 {
+	if !(x > black) {
+		x = black
+	}
+	u := math.Float32bits(x)
+	e := float32(int32(u>>23) - 127)
+	m := math.Float32frombits(u&0x7fffff | 0x3f800000)
+	t := (m - 1.41421356) / (m + 1.41421356)
+	t2 := t * t
+	return e + 0.5 + t*(2.8853901+t2*(0.96179669+t2*0.57707802))
+}
+
+// exp2 to 0.01 %: the integer part into the exponent, the rest by a polynomial.
+func exp2(x float32) float32 {
+	if x < -60 {
+		return 0
+	}
+	if x > 60 {
+		x = 60
+	}
+	n := int32(x + 1024)
+	f := x - float32(n-1024)
+	p := 1 + f*(0.6931472+f*(0.2402265+f*(0.0555041+f*(0.0096181+f*0.0013333))))
+	return math.Float32frombits(uint32(n-1024+127)<<23) * p
+}

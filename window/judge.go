@@ -1,0 +1,38 @@
+package window
+
+// The marks of a window, as bounds on what measure found. They were set wide,
+// from how windows and lamps are built, and checked on rendered and real rooms.
+const (
+	minShare   = 0.0006 // of the picture; smaller ones are not worth an exposure of their own
+	minStep    = 1.6    // EV across the edge: light on a wall fades out instead
+	maxWarmth  = 0.40   // log2(red/blue) above the room: warmer is a lamp or its shade
+	minUpright = 0.10   // of the edge; two upright sides of a window twice as wide as high give 0.3
+	minSolid   = 0.40   // of the hull; plants and people may stand in front
+)
+
+// isWindow weighs the marks of a candidate.
+func (g *group) isWindow() bool {
+	switch {
+	case g.share < minShare, g.step < minStep, g.solid < minSolid, g.warmth > maxWarmth:
+		return false
+	case g.upright < minUpright:
+		return false // slanting sides: sun on the floor, a panel in the ceiling
+	case g.round > 0.80 && g.straight < 0.6 && g.share < 0.02:
+		return false // a globe or a disc
+	}
+	if g.share > 0.02 {
+		return true
+	}
+	// A small one must show more: straight edges and a picture inside, or the
+	// proportions of a pane.
+	marks := 0.0
+	marks += ramp(g.straight, 0.45, 0.75)
+	marks += ramp(g.upright, 0.12, 0.32)
+	marks += ramp(g.texture, 0.05, 0.25)
+	marks += ramp(g.share, minShare, 0.012)
+	marks += ramp(g.level, 2.5, 4.5)
+	marks -= ramp(g.warmth, -0.3, maxWarmth)
+	return marks > 2
+}
+
+func ramp(x, a, b float64) float64 { return max(0, min(1, (x-a)/(b-a))) }

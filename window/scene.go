@@ -1,0 +1,119 @@
+package window
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"mullion/internal/raster"
+)
+
+// scene is the picture at reduced size: log2 luminance and a warm-cool axis.
+type scene struct {
+	w, h int
+	log  *raster.Plane // log2 of BT.2020 luminance
+	warm *raster.Plane // log2(red / blue)
+	top  float64       // log2 of the largest luminance, where clipping would be
+	room float64       // the room's level: log2 luminance
+	tint float64       // the room's median warmth
+}
+
+func (s *scene) release() { raster.Put(s.log, s.warm) }
+
+// floor keeps the logarithm of black finite, 24 stops under the unit.
+const floor = 1. / (1 << 24)
+
+func reduce(ctx context.Context, img *raster.RGB) (*scene, error) {
+	w, h := fit(img.W(), img.H(), longSide)
+	var small raster.RGB
+	for c := range small {
+		p, err := raster.Shrink(ctx, img[c], w, h)
+		if err != nil {
+			return nil, err
+		}
+		small[c] = p
+	}
+	s := &scene{w: w, h: h, log: small[1], warm: small[0]}
+	for i, g := range small[1].Pix {
+		r, b := max(small[0].Pix[i], floor), max(small[2].Pix[i], floor)
+		y := 0.2627*r + 0.6780*g + 0.0593*b
+		s.log.Pix[i] = float32(math.Log2(float64(max(y, floor))))
+		s.warm.Pix[i] = float32(math.Log2(float64(r / b)))
+	}
+	raster.Put(small[2])
+	s.room = roomLevel(s.log.Pix)
+	s.top = float64(slices.Max(s.log.Pix))
+	var tints []float32
+	for i, l := range s.log.Pix {
+		if d := float64(l) - s.room; d > -1 && d < 1.5 {
+			tints = append(tints, s.warm.Pix[i])
+		}
+	}
+	s.tint = median(tints)
+	return s, nil
+}
+
+// fit scales w x h down to a long side of at most n.
+func fit(w, h, n int) (int, int) {
+	long := max(w, h)
+	if long <= n {
+		return w, h
+	}
+	f := float64(n) / float64(long)
+	return max(1, int(float64(w)*f+0.5)), max(1, int(float64(h)*f+0.5))
+}
+
+// roomLevel is the median of what is not far above the median. Where the
+// brightness falls into two camps parted by more than three stops, as with a
+// wall of glass, the room is the lower camp.
+func roomLevel(log []float32) float64 {
+	v := slices.Clone(log)
+	slices.Sort(v)
+	n := len(v)
+	if cut, ok := twoCamps(v); ok {
+		return float64(v[cut/2])
+	}
+	for range 4 {
+		limit := v[n/2] + 2.5
+		k, _ := slices.BinarySearch(v, limit)
+		if k == n {
+			break
+		}
+		n = k
+	}
+	return float64(v[n/2])
+}
+
+// twoCamps splits sorted values where the variance between the two parts is
+// largest (Otsu 1979) and says whether the parts are far apart and both large.
+func twoCamps(v []float32) (int, bool) {
+	var all float64
+	for _, x := range v {
+		all += float64(x)
+	}
+	n := float64(len(v))
+	var sum, best float64
+	var cut int
+	var gap float64
+	for i := 0; i < len(v)-1; i++ {
+		sum += float64(v[i])
+		k := float64(i + 1)
+		d := (all-sum)/(n-k) - sum/k
+		if between := k * (n - k) * d * d; between > best {
+			best, cut, gap = between, i+1, d
+		}
+	}
+	share := float64(cut) / n
+	return cut, gap > 3 && share > 0.15 && share < 0.75
+}
+
+func median(v []float32) float64 { return quantile(v, 0.5) }
+
+// quantile sorts v.
+func quantile(v []float32, q float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	slices.Sort(v)
+	return float64(v[int(q*float64(len(v)-1))])
+}

@@ -1,0 +1,96 @@
+package window
+
+import (
+	"context"
+	"image"
+	"image/png"
+	"math"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"mullion/internal/raster"
+)
+
+// The rendered house: radiance as log2 codes in a 16-bit PNG, and the true
+// coverage of what is seen through glass.
+var views = []string{"entry", "living", "dining", "kitchen", "kitchenwide", "guest", "bath", "shower"}
+
+func house(t testing.TB) string {
+	dir := os.Getenv("MULLION_TESTDATA")
+	if dir == "" {
+		t.Skip("MULLION_TESTDATA is not set: it names the folder that holds demo-house/")
+	}
+	return filepath.Join(dir, "demo-house")
+}
+
+func readPNG(t testing.TB, name string) image.Image {
+	f, err := os.Open(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	m, err := png.Decode(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+// readRadiance returns linear BT.2020. The matrix is BT.2087-0 table 1.
+func readRadiance(t testing.TB, name string) *raster.RGB {
+	m := readPNG(t, name)
+	b := m.Bounds()
+	img := raster.NewRGB(b.Dx(), b.Dy())
+	i := 0
+	for y := b.Min.Y; y < b.Max.Y; y++ {
+		for x := b.Min.X; x < b.Max.X; x++ {
+			cr, cg, cb, _ := m.At(x, y).RGBA()
+			lg := float64(cg)/100 - 17
+			g := math.Exp2(lg)
+			r := math.Exp2(lg + (float64(cr)-32768)/100)
+			bl := math.Exp2(lg + (float64(cb)-32768)/100)
+			img[0].Pix[i] = float32(0.6274*r + 0.3293*g + 0.0433*bl)
+			img[1].Pix[i] = float32(0.0691*r + 0.9195*g + 0.0114*bl)
+			img[2].Pix[i] = float32(0.0164*r + 0.0880*g + 0.8956*bl)
+			i++
+		}
+	}
+	return img
+}
+
+// Bounds by view: the truth counts only what is seen directly through glass, so
+// the mirrors' windows in the bath, sunlit reveals and half-covered pixels at the
+// frames cost precision that a retoucher would not mind.
+func TestWindowsOfTheHouse(t *testing.T) {
+	dir := house(t)
+	for _, v := range views {
+		img := readRadiance(t, filepath.Join(dir, "A-"+v+".radiance.png"))
+		truth := readPNG(t, filepath.Join(dir, "A-"+v+"-window.png"))
+		m, err := Find(context.Background(), img)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var both, found, real float64
+		for y := range img.H() {
+			for x := range img.W() {
+				c, _, _, _ := truth.At(x, y).RGBA()
+				a, b := float64(c)/65535, float64(m.Coverage.Row(y)[x])
+				both += min(a, b)
+				found += b
+				real += a
+			}
+		}
+		n := float64(img.W() * img.H())
+		t.Logf("%-12s windows %d, IoU %.3f, precision %.3f, recall %.3f", v, len(m.Regions),
+			both/(found+real-both), both/found, both/real)
+		switch {
+		case real/n < 0.001 && found/n > 0.001:
+			t.Errorf("%s: %.2f %% of a view without windows taken for one", v, 100*found/n)
+		case real/n > 0.005 && both/real < 0.95:
+			t.Errorf("%s: recall %.3f, want 0.95", v, both/real)
+		case real/n > 0.005 && both/found < 0.80:
+			t.Errorf("%s: precision %.3f, want 0.80", v, both/found)
+		}
+	}
+}

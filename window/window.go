@@ -1,0 +1,105 @@
+// Package window finds what is seen through windows and glass doors.
+//
+// Indoors by day the world beyond the glass is two to seven stops brighter than
+// the room, and everything later in the house wants to know where it is: tone
+// gives it an exposure of its own, white balance gives it daylight. Nothing but
+// the merged radiance is needed to find it. A window is a bright region that
+// ends at once (a step of stops within a few pixels, where light on a wall fades
+// out), has upright sides and straight edges, and holds either a picture (leaves,
+// houses, sky) or one flat clipped white. A lamp is bright too, but it is small,
+// or round, or smooth and warm. A patch of sun has slanting sides and wears the
+// texture and the hue of the floor it lies on.
+//
+// A window missed costs a bright patch in the picture; a wall taken for a window
+// would turn grey. So the finder leaves out what it doubts.
+package window
+
+import (
+	"context"
+	"errors"
+	"math"
+
+	"mullion/internal/raster"
+)
+
+// Map says where the outside is seen, at the size of the picture it was found in.
+type Map struct {
+	// Coverage is the share of each pixel that shows the outside, 0 to 1. It
+	// follows the edges of the picture: glazing bars and leaves are cut out.
+	Coverage *raster.Plane
+	// Regions are the windows found, largest first: panes parted by glazing bars
+	// are one region.
+	Regions []Region
+	// Room is the room's own level: log2 of its median luminance.
+	Room float64
+}
+
+// Region is one window.
+type Region struct {
+	X0, Y0, X1, Y1 int     // bounds in pixels of the picture, X1 and Y1 excluded
+	Share          float64 // part of the picture it covers, 0 to 1
+	Level          float64 // its median luminance in EV above the room
+	Clipped        float64 // part of it that is one flat maximum: nothing was recorded there
+}
+
+// Share is the part of the picture that shows the outside, 0 to 1.
+func (m *Map) Share() float64 {
+	if m == nil {
+		return 0
+	}
+	var s float64
+	for _, r := range m.Regions {
+		s += r.Share
+	}
+	return s
+}
+
+// longSide is the size at which the picture is analysed. Windows are large;
+// finer detail only adds noise, and a preview must find what the full size finds.
+const longSide = 720
+
+// ErrTooSmall is returned for pictures in which nothing can be told apart.
+var ErrTooSmall = errors.New("window: the picture is smaller than 16 pixels on a side")
+
+// Find returns the windows in img, linear BT.2020 radiance, unclipped where the
+// bracket allowed, in any unit. Global white balance before it helps to tell
+// lamps from daylight but is not needed. It returns a map without regions when
+// there are none. img is not changed.
+func Find(ctx context.Context, img *raster.RGB) (*Map, error) {
+	if img.W() < 16 || img.H() < 16 {
+		return nil, ErrTooSmall
+	}
+	s, err := reduce(ctx, img)
+	if err != nil {
+		return nil, err
+	}
+	defer s.release()
+	m := &Map{Room: s.room}
+	groups, err := s.candidates(ctx)
+	if err != nil {
+		return nil, err
+	}
+	mask := raster.Get(s.w, s.h)
+	defer raster.Put(mask)
+	mask.Fill(0)
+	for _, g := range groups {
+		if !g.isWindow() {
+			continue
+		}
+		s.fill(g, mask)
+		m.Regions = append(m.Regions, s.region(g, img.W(), img.H()))
+	}
+	m.Coverage, err = s.coverage(ctx, img, mask, len(m.Regions) > 0)
+	return m, err
+}
+
+func (s *scene) region(g *group, w, h int) Region {
+	fx, fy := float64(w)/float64(s.w), float64(h)/float64(s.h)
+	return Region{
+		X0: int(float64(g.x0) * fx), Y0: int(float64(g.y0) * fy),
+		X1: min(w, int(math.Ceil(float64(g.x1)*fx))), Y1: min(h, int(math.Ceil(float64(g.y1)*fy))),
+		Share:   float64(len(g.pix)) / float64(s.w*s.h),
+		Level:   g.level,
+		Clipped: g.clipped,
+	}
+}
