@@ -11,8 +11,7 @@ import (
 	"mullion/metadata/ifd"
 )
 
-// tagPreviewJPEG is where one maker's raw format keeps a camera JPEG with the
-// whole Exif data.
+// tagPreviewJPEG is where RW2 files keep a camera JPEG with the whole Exif data.
 const tagPreviewJPEG = 0x002E
 
 // readTIFF reads TIFF and the raw formats built on it.
@@ -23,11 +22,25 @@ func readTIFF(r io.ReaderAt, size int64, info *Info) {
 	}
 	t := tags(dirs)
 	t.fill(info)
-	if e, ok := t.find(tagPreviewJPEG); ok && info.Marked == 0 && e.Offset > 0 && e.Offset < size {
-		n := min(int64(e.Count), size-e.Offset)
-		w, h := info.Width, info.Height
-		readJPEG(io.NewSectionReader(r, e.Offset, n), info)
-		info.Width, info.Height = w, h
+	if e, ok := t.find(tagPreviewJPEG); ok && e.Offset > 0 && e.Offset < size {
+		readPanasonic(io.NewSectionReader(r, e.Offset, min(int64(e.Count), size-e.Offset)), t, info)
+	}
+}
+
+// readPanasonic takes the tags from the preview inside an RW2 file, which has all
+// of them, and the size from the borders of the sensor's active area.
+func readPanasonic(preview *io.SectionReader, t tags, info *Info) {
+	full := Info{Orientation: 1, Mode: ModeUnknown}
+	if readJPEG(preview, &full); full.Marked > 0 {
+		*info = full
+	}
+	top, _ := t.number(4)
+	left, _ := t.number(5)
+	bottom, _ := t.number(6)
+	right, _ := t.number(7)
+	info.Width, info.Height = 0, 0
+	if plausible(right-left, bottom-top) {
+		info.Width, info.Height = int(right-left), int(bottom-top)
 	}
 }
 

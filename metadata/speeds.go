@@ -92,7 +92,7 @@ func secondsFrom(marked, tv float64, hasTv bool) float64 {
 	}
 	ev, ok := snapStop(tv)
 	off := math.Abs(tv + math.Log2(marked))
-	if !hasTv || !ok || off < 0.004 || off > 0.17 {
+	if !hasTv || !ok || off < 0.004 || off > 0.25 {
 		return TrueSeconds(marked)
 	}
 	return math.Exp2(-ev)

@@ -68,7 +68,7 @@ func camera(c calibration) Camera {
 	case usable(c.toRec709) && c.toRec709 != colour.Identity && positive(c.daylight):
 		inv, _ := c.toRec709.Inverse()
 		gains := colour.Vec3{1 / c.daylight[0], 1 / c.daylight[1], 1 / c.daylight[2]}
-		cam.Matrix1 = colour.Diag(gains).Mul(inv).Mul(xyzToRec709)
+		cam.Matrix1 = colour.Diag(gains).Mul(inv).Mul(colour.XYZToSRGB)
 		cam.CCT1, cam.Known = 6504, true
 	default:
 		cam.Matrix1, cam.CCT1 = genericMatrix(c.daylight), 6504
@@ -144,11 +144,11 @@ func genericMatrix(daylight colour.Vec3) colour.Mat3 {
 	if positive(daylight) && daylight != (colour.Vec3{1, 1, 1}) {
 		gains = neutral(daylight)
 	}
-	return colour.Diag(gains).Mul(xyzToRec709)
+	return colour.Diag(gains).Mul(colour.XYZToSRGB)
 }
 
 // rec709Camera describes pixels LibRaw has already balanced and brought to linear
 // Rec. 709.
 func rec709Camera() Camera {
-	return Camera{Matrix1: xyzToRec709, CCT1: 6504, Neutral: colour.Vec3{1, 1, 1}, Known: true}
+	return Camera{Matrix1: colour.XYZToSRGB, CCT1: 6504, Neutral: colour.Vec3{1, 1, 1}, Known: true}
 }

@@ -1,8 +1,6 @@
 package rawfile
 
 import (
-	"math"
-
 	"mullion/colour"
 	"mullion/internal/raster"
 )
@@ -14,7 +12,7 @@ func coded(rgb *raster.RGB, bits int, icc []byte) *Coded {
 	p, err := parseProfile(icc)
 	if err != nil {
 		c.ToLinear = [3]func(float32) float32{srgbTable.at, srgbTable.at, srgbTable.at}
-		c.ToBT2020 = rec709ToBT2020
+		c.ToBT2020 = colour.SRGBToBT2020
 		return c
 	}
 	c.Assumed = false
@@ -24,16 +22,8 @@ func coded(rgb *raster.RGB, bits int, icc []byte) *Coded {
 	// The profile's own white is what its columns add up to: D50 in a good profile.
 	// Adapting from it keeps greys grey even in one that is a little off.
 	white := p.matrix.Apply(colour.Vec3{1, 1, 1})
-	c.ToBT2020 = xyzToBT2020.Mul(bradford(white, whiteD65)).Mul(p.matrix)
+	c.ToBT2020 = colour.XYZToBT2020.Mul(colour.Adapt(colour.Bradford, white, colour.D65.XYZ())).Mul(p.matrix)
 	return c
-}
-
-// srgbLinear is the transfer function of IEC 61966-2-1.
-func srgbLinear(x float64) float64 {
-	if x <= 0.04045 {
-		return x / 12.92
-	}
-	return math.Pow((x+0.055)/1.055, 2.4)
 }
 
 // table is a curve sampled finely enough that reading between the samples is exact
@@ -42,7 +32,7 @@ type table []float32
 
 const tableSteps = 1 << 14
 
-var srgbTable = tabulate(srgbLinear)
+var srgbTable = tabulate(colour.DecodeSRGB)
 
 func tabulate(c curve) table {
 	t := make(table, tableSteps+2)

@@ -298,3 +298,27 @@ func (l *library) fillInfo(info *metadata.Info, s sensor) {
 		info.Width, info.Height = s.w, s.h
 	}
 }
+
+// preview returns the file's largest preview: a JPEG, or interleaved 8-bit RGB of
+// w x h; nil without one of these kinds.
+func (l *library) preview() (pix []byte, w, h int, isJPEG bool) {
+	if C.libraw_unpack_thumb(l.lr) != 0 {
+		return nil, 0, 0, false
+	}
+	t := &l.lr.thumbnail
+	n := int(t.tlength)
+	if t.thumb == nil || n <= 0 {
+		return nil, 0, 0, false
+	}
+	pix = C.GoBytes(unsafe.Pointer(t.thumb), C.int(n))
+	w, h = int(t.twidth), int(t.theight)
+	switch t.tformat {
+	case C.LIBRAW_THUMBNAIL_JPEG:
+		return pix, w, h, true
+	case C.LIBRAW_THUMBNAIL_BITMAP:
+		if w > 0 && h > 0 && n >= 3*w*h && t.tcolors == 3 {
+			return pix, w, h, false
+		}
+	}
+	return nil, 0, 0, false
+}

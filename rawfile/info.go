@@ -1,0 +1,33 @@
+package rawfile
+
+import (
+	"context"
+
+	"mullion/metadata"
+)
+
+// ReadInfo is [metadata.Read] that asks LibRaw where the tags alone don't tell the
+// exposure: the formats that are not built on TIFF, and cameras that keep their
+// settings in data of their own. It decodes no pixels.
+func ReadInfo(ctx context.Context, path string) (metadata.Info, error) {
+	info, err := metadata.Read(ctx, path)
+	if err != nil || !metadata.IsRawName(path) || complete(info) {
+		return info, err
+	}
+	data, err := readFile(ctx, path)
+	if err != nil {
+		return info, err
+	}
+	l, err := openLibrary(data)
+	if err != nil {
+		// The decoder will say what is wrong, if this frame is ever decoded.
+		return info, nil
+	}
+	defer l.close()
+	l.fillInfo(&info, l.sensor())
+	return info, nil
+}
+
+func complete(i metadata.Info) bool {
+	return i.Seconds > 0 && i.ISO > 0 && i.Model != "" && i.Width > 0
+}
