@@ -107,5 +107,5 @@ func correlate(a, wa, b, wb *raster.Plane, dx, dy int) float64 {
 		return 0
 	}
 	prior := sw*2e-4 + total*2e-5 // variance that counts as nothing
-	return sab / (math.Sqrt((saa+prior)*(sbb+prior)))
+	return sab / (math.Sqrt((saa + prior) * (sbb + prior)))
 }

@@ -89,3 +89,5 @@ func (p *proof) levelZero(ctx context.Context) (level, error) {
 	})
 	return l, err
 }
+
+func sqrt(v float32) float32 { return float32(math.Sqrt(float64(v))) }

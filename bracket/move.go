@@ -1,0 +1,77 @@
+package bracket
+
+import (
+	"context"
+
+	"mullion/internal/raster"
+)
+
+// phases of the resampling kernel between two pixels.
+const phases = 128
+
+// lanczos holds the six weights of every phase, summing to one.
+var lanczos = func() (t [phases + 1][6]float32) {
+	for p := range t {
+		f := float64(p) / phases
+		var w [6]float64
+		var sum float64
+		for i := range w {
+			w[i] = raster.Lanczos3(float64(i-2) - f)
+			sum += w[i]
+		}
+		for i := range w {
+			t[p][i] = float32(w[i] / sum)
+		}
+	}
+	return t
+}()
+
+// move resamples a picture of a shot into the reference's geometry (Lanczos-3).
+// What lies outside the frame gets no trust.
+func (m *merger) move(ctx context.Context, p picture, t warp) (picture, error) {
+	w, h := p.rgb.W(), p.rgb.H()
+	out := picture{raster.GetRGB(w, h), raster.Get(w, h)}
+	step := float64(m.step)
+	err := raster.Bands(ctx, h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			r, g, b, tr := out.rgb[0].Row(y), out.rgb[1].Row(y), out.rgb[2].Row(y), out.trust.Row(y)
+			py := (float64(y)+0.5)/step - 0.5
+			for x := range w {
+				u, v := t.at((float64(x)+0.5)/step-0.5, py)
+				r[x], g[x], b[x], tr[x] = p.at((u+0.5)*step-0.5, (v+0.5)*step-0.5)
+			}
+		}
+	})
+	return out, err
+}
+
+func (p picture) at(u, v float64) (r, g, b, trust float32) {
+	w, h := p.rgb.W(), p.rgb.H()
+	if !(u > -0.5 && v > -0.5 && u < float64(w)-0.5 && v < float64(h)-0.5) {
+		return 0, 0, 0, 0
+	}
+	ix, iy := int(u+8)-8, int(v+8)-8 // floor
+	kx := &lanczos[int((u-float64(ix))*phases+0.5)]
+	ky := &lanczos[int((v-float64(iy))*phases+0.5)]
+	nx, ny := max(0, min(w-1, int(u+0.5))), max(0, min(h-1, int(v+0.5)))
+	trust = p.trust.Pix[ny*p.trust.Stride+nx]
+	if ix < 2 || iy < 2 || ix+3 >= w || iy+3 >= h {
+		return p.rgb[0].At(nx, ny), p.rgb[1].At(nx, ny), p.rgb[2].At(nx, ny), trust
+	}
+	o := (iy-2)*p.rgb[0].Stride + ix - 2
+	s := p.rgb[0].Stride
+	return kernel(p.rgb[0].Pix[o:], s, kx, ky), kernel(p.rgb[1].Pix[o:], s, kx, ky), kernel(p.rgb[2].Pix[o:], s, kx, ky), trust
+}
+
+func kernel(pix []float32, stride int, kx, ky *[6]float32) float32 {
+	var sum float32
+	for j := range 6 {
+		q := pix[j*stride : j*stride+6 : j*stride+6]
+		sum += ky[j] * (kx[0]*q[0] + kx[1]*q[1] + kx[2]*q[2] + kx[3]*q[3] + kx[4]*q[4] + kx[5]*q[5])
+	}
+	return sum
+}
+
+func (t warp) identity() bool {
+	return t.mesh == nil && t.tx == 0 && t.ty == 0 && t.a == [2][2]float64{{1, 0}, {0, 1}}
+}

@@ -1,0 +1,162 @@
+package bracket
+
+import (
+	"context"
+	"errors"
+
+	"mullion/colour"
+	"mullion/internal/raster"
+)
+
+// Whiten mends what clipped, in place, after interpolation and before white
+// balance. The image is camera RGB in the unit of clip, the value at which every
+// channel of the darkest frame clips; neutral is the camera RGB of a white surface
+// under the view's light, of any scale.
+//
+// Where all channels clip the light was at least as strong as the channel that
+// clips last allows: the pixel becomes the neutral's colour at that strength. A
+// channel that clips alone is raised to what the others say about a neutral, never
+// lowered, so a warm lamp stays warm. Both set in smoothly below clipping, and
+// around areas that clip whole the colour fades, since interpolation has mixed
+// clipped photosites into it. The method is our own.
+func Whiten(ctx context.Context, rgb *raster.RGB, clip float32, neutral colour.Vec3) error {
+	if !(neutral[0] > 0 && neutral[1] > 0 && neutral[2] > 0) {
+		return errors.New("bracket: whitening needs a neutral whose three channels are positive")
+	}
+	if !(clip > 0) {
+		return errors.New("bracket: whitening needs a positive clipping value")
+	}
+	top := max(neutral[0], neutral[1], neutral[2])
+	var n [3]float32
+	for c := range n {
+		n[c] = float32(neutral[c] / top)
+	}
+	whole, any, err := clippedWhole(ctx, rgb, clip)
+	if err != nil || !any {
+		return err
+	}
+	defer raster.Put(whole)
+	return raster.Bands(ctx, rgb.H(), func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			whitenRow(rgb[0].Row(y), rgb[1].Row(y), rgb[2].Row(y), whole.Row(y), clip, n)
+		}
+	})
+}
+
+// Where a channel begins to count as clipped, and where it is, as shares of clip.
+const (
+	clipStart = 0.90
+	clipEnd   = 0.985
+)
+
+// clippedness is 0 below clipStart and 1 from clipEnd on.
+func clippedness(v, inv float32) float32 {
+	t := (v*inv - clipStart) * (1 / (clipEnd - clipStart))
+	if t <= 0 {
+		return 0
+	}
+	if t >= 1 {
+		return 1
+	}
+	return t * t * (3 - 2*t)
+}
+
+// clippedWhole is how much all channels clip in a pixel's surroundings, 0 to 1:
+// spread by two pixels, the reach of interpolation, with a soft edge.
+func clippedWhole(ctx context.Context, rgb *raster.RGB, clip float32) (*raster.Plane, bool, error) {
+	w, h := rgb.W(), rgb.H()
+	p := raster.Get(w, h)
+	inv := 1 / clip
+	found := make([]bool, h)
+	err := raster.Bands(ctx, h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			r, g, b, out := rgb[0].Row(y), rgb[1].Row(y), rgb[2].Row(y), p.Row(y)
+			for x := range out {
+				m := r[x]
+				if g[x] < m {
+					m = g[x]
+				}
+				if b[x] < m {
+					m = b[x]
+				}
+				// Two channels are enough to make a false colour of the third.
+				mid := r[x] + g[x] + b[x] - m - max(r[x], g[x], b[x])
+				v := max(clippedness(m, inv), 0.6*clippedness(mid, inv))
+				out[x] = v
+				if v > 0 || max(r[x], g[x], b[x]) > clipStart*clip {
+					found[y] = true
+				}
+			}
+		}
+	})
+	any := false
+	for _, f := range found {
+		any = any || f
+	}
+	if err != nil || !any {
+		raster.Put(p)
+		return nil, false, err
+	}
+	if err := dilate(ctx, p, 2); err != nil {
+		return nil, false, err
+	}
+	return p, true, raster.Gauss(ctx, p, p, 1.2)
+}
+
+// dilate replaces every sample by the largest within r.
+func dilate(ctx context.Context, p *raster.Plane, r int) error {
+	negate(p)
+	err := erode(ctx, p, r)
+	negate(p)
+	return err
+}
+
+func negate(p *raster.Plane) {
+	for y := range p.H {
+		row := p.Row(y)
+		for x, v := range row {
+			row[x] = -v
+		}
+	}
+}
+
+func whitenRow(r, g, b, whole []float32, clip float32, n [3]float32) {
+	inv := 1 / clip
+	most := clip / min(n[0], n[1], n[2]) // balanced strength at which the last channel clips
+	for x, near := range whole {
+		v := [3]float32{r[x], g[x], b[x]}
+		if near <= 0 && max(v[0], v[1], v[2]) < clipStart*clip {
+			continue
+		}
+		u := [3]float32{v[0] / n[0], v[1] / n[1], v[2] / n[2]}
+		a := [3]float32{clippedness(v[0], inv), clippedness(v[1], inv), clippedness(v[2], inv)}
+		u = raise(u, a, most)
+		// Near areas that clip whole the colour fades towards the brightest channel.
+		if near > 0 {
+			white := max(u[0], u[1], u[2])
+			for c := range u {
+				u[c] += near * (white - u[c])
+			}
+		}
+		r[x], g[x], b[x] = u[0]*n[0], u[1]*n[1], u[2]*n[2]
+	}
+}
+
+// raise lifts clipped channels, balanced so that neutral is equal in all three, to
+// what the unclipped ones say; where none is left, to most.
+func raise(u, a [3]float32, most float32) [3]float32 {
+	all := min(a[0], a[1], a[2])
+	var sw, su float32
+	for c := range u {
+		w := 1 - a[c] + 1e-3
+		sw += w
+		su += w * u[c]
+	}
+	est := su/sw*(1-all) + most*all
+	for c := range u {
+		if est > u[c] {
+			u[c] += a[c] * (est - u[c])
+		}
+	}
+	return u
+}
