@@ -1,0 +1,193 @@
+package whitebalance
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"mullion/colour"
+	"mullion/internal/raster"
+)
+
+// field is the light's chroma at reduced size.
+type field struct {
+	w, h  int
+	plane [2]*raster.Plane
+	guide [][3]float32 // the picture at this size, linear
+}
+
+// lightField spreads what the surfaces say about the light over the whole view:
+// a smooth average of picture less paint, taken over wider and wider areas where
+// there are no surfaces.
+func (v *view) lightField(ctx context.Context, all []surface, white chroma) (field, error) {
+	num := [2]*raster.Plane{raster.New(v.w, v.h), raster.New(v.w, v.h)}
+	den := raster.New(v.w, v.h)
+	for i, n := range v.label {
+		if n < 0 {
+			continue
+		}
+		p := all[n].paint
+		den.Pix[i] = 1
+		for k := range 2 {
+			num[k].Pix[i] = v.c[k][i] - float32(p[k]-white[k])
+		}
+	}
+	out := field{v.w, v.h, [2]*raster.Plane{raster.New(v.w, v.h), raster.New(v.w, v.h)}, v.small}
+	filled := raster.New(v.w, v.h)
+	tmp := raster.New(v.w, v.h)
+	blur := func(p *raster.Plane, r int) error {
+		if err := raster.Box(ctx, tmp, p, r); err != nil {
+			return err
+		}
+		return raster.Box(ctx, p, tmp, r)
+	}
+	for r := max(2, v.w/64); ; r *= 3 {
+		for _, p := range []*raster.Plane{num[0], num[1], den} {
+			if err := blur(p, r); err != nil {
+				return out, err
+			}
+		}
+		for i, d := range den.Pix {
+			share := (1 - filled.Pix[i]) * min(1, 4*d)
+			if r > 2*v.w {
+				share = 1 - filled.Pix[i]
+			}
+			if share <= 0 || d <= 1e-6 {
+				continue
+			}
+			for k := range 2 {
+				out.plane[k].Pix[i] += share * num[k].Pix[i] / d
+			}
+			filled.Pix[i] += share
+		}
+		if r > 2*v.w {
+			break
+		}
+	}
+	return out, ctx.Err()
+}
+
+// estimate turns the surfaces' verdict into lights and a field.
+func (v *view) estimate(ctx context.Context, t *tally, white chroma, confidence float64) (*Estimate, error) {
+	e := &Estimate{Confidence: confidence, Strength: Strength, Window: v.windowLight(t.prior)}
+	f, err := v.lightField(ctx, t.all, white)
+	if err != nil {
+		return nil, err
+	}
+	e.field = f
+	jump := v.jumpPlane(t.jumps(white))
+	for k, p := range f.plane {
+		for i := range p.Pix {
+			p.Pix[i] += jump[k][i]
+		}
+	}
+	e.main = v.twoLights(e)
+	e.Kelvin, e.Duv = colour.CCT(e.main.xy())
+	return e, nil
+}
+
+// guess is the estimate for a view without surfaces: the prior's light
+// everywhere.
+func (v *view) guess(prior Prior) *Estimate {
+	c := priorChroma(prior)
+	e := &Estimate{Strength: Strength, Window: v.windowLight(prior), main: c, field: constantField(c)}
+	e.Kelvin, e.Duv = colour.CCT(c.xy())
+	return e
+}
+
+func constantField(c chroma) field {
+	f := field{1, 1, [2]*raster.Plane{raster.New(1, 1), raster.New(1, 1)}, nil}
+	f.plane[0].Pix[0], f.plane[1].Pix[0] = float32(c[0]), float32(c[1])
+	return f
+}
+
+// oneLight is the spread in mired under which a view counts as lit by one light.
+const oneLight = 50
+
+// twoLights finds the two ends of the field along the line of colour
+// temperature, names them in e, and returns the main light.
+func (v *view) twoLights(e *Estimate) chroma {
+	type sample struct {
+		mired, weight float64
+		c             chroma
+	}
+	var all []sample
+	var total float64
+	step := max(1, v.w*v.h/4000)
+	for i := 0; i < v.w*v.h; i += step {
+		if v.label[i] < 0 {
+			continue
+		}
+		c := chroma{float64(e.field.plane[0].Pix[i]), float64(e.field.plane[1].Pix[i])}
+		k, _ := colour.CCT(c.xy())
+		if k <= 0 {
+			continue
+		}
+		w := math.Exp(math.Min(1.5, float64(v.c[2][i])-v.median))
+		all = append(all, sample{1e6 / k, w, c})
+		total += w
+	}
+	if len(all) == 0 {
+		return chroma{}
+	}
+	slices.SortFunc(all, func(a, b sample) int {
+		if a.mired < b.mired {
+			return -1
+		}
+		return 1
+	})
+	mean := func(lo, hi float64) (c chroma) {
+		var sum, w float64
+		for _, s := range all {
+			if sum >= lo*total && sum <= hi*total {
+				c = c.plus(s.c.times(s.weight))
+				w += s.weight
+			}
+			sum += s.weight
+		}
+		return c.times(1 / math.Max(w, 1e-12))
+	}
+	cool, warm := mean(0, 0.1), mean(0.9, 1)
+	kc, dc := colour.CCT(cool.xy())
+	kw, dw := colour.CCT(warm.xy())
+	if 1e6/kw-1e6/kc < oneLight {
+		return mean(0, 1)
+	}
+	// The main light is the end nearer to more of the view.
+	mid, below := (1e6/kw+1e6/kc)/2, 0.0
+	for _, s := range all {
+		if s.mired < mid {
+			below += s.weight
+		}
+	}
+	if below > total/2 {
+		e.SecondKelvin, e.SecondDuv = kw, dw
+		return mean(0, below/total)
+	}
+	e.SecondKelvin, e.SecondDuv = kc, dc
+	return mean(below/total, 1)
+}
+
+// windowLight is the balance for what lies beyond the glass: a daylight between
+// 5000 and 8000 K, by the view's own colours but never far from 5800 K, because
+// lawns, brick and sky are no whites.
+func (v *view) windowLight(prior Prior) colour.XY {
+	var sum chroma
+	n := 0.0
+	for i, g := range v.glass {
+		if g > 0.9 {
+			sum = sum.plus(v.at(i).chroma())
+			n++
+		}
+	}
+	if prior.Rendered {
+		return colour.D65
+	}
+	mired := 1e6 / 5800.
+	if n > 0 {
+		if k, _ := colour.CCT(sum.times(1 / n).xy()); k > 0 {
+			mired = (mired + math.Max(1e6/8000., math.Min(1e6/5000., 1e6/k))) / 2
+		}
+	}
+	return colour.Daylight(1e6 / mired)
+}
