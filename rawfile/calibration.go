@@ -4,20 +4,17 @@ import "mullion/colour"
 
 // calibration is the colour data a raw file or LibRaw's tables hold.
 type calibration struct {
-	dng      [2]dngColour // DNG only
-	analog   colour.Vec3  // DNG AnalogBalance
-	table    colour.Mat3  // XYZ to camera RGB under D65, zero when unknown
-	toRec709 colour.Mat3  // balanced camera RGB to linear Rec. 709
-	daylight colour.Vec3  // multipliers that balance daylight
-	asShot   colour.Vec3  // multipliers the camera chose, zero when unknown
-	colours  int
+	dng      []dngColour // DNG only, at most two
+	table    colour.Mat3 // XYZ to camera RGB under D65, zero when unknown
+	toRec709 colour.Mat3 // balanced camera RGB to linear Rec. 709
+	daylight colour.Vec3 // multipliers that balance daylight
+	asShot   colour.Vec3 // multipliers the camera chose, zero when unknown
 }
 
+// dngColour is one of a DNG's calibrations: XYZ to camera RGB under one light.
 type dngColour struct {
-	present     bool
-	illuminant  int // Exif LightSource code
-	matrix      colour.Mat3
-	calibration colour.Mat3
+	kelvin float64 // 0 for a light of unknown kind
+	matrix colour.Mat3
 }
 
 // The chromaticity temperatures of the light sources Exif names (tag 9208; CIPA
@@ -61,8 +58,8 @@ func illuminantKelvin(code int) float64 {
 func camera(c calibration) Camera {
 	cam := Camera{Neutral: neutral(c.asShot)}
 	switch {
-	case c.dng[0].present || c.dng[1].present:
-		cam.fromDNG(c)
+	case len(c.dng) > 0:
+		cam.fromDNG(c.dng)
 	case usable(c.table):
 		cam.Matrix1, cam.CCT1, cam.Known = c.table, 6504, true
 	case usable(c.toRec709) && c.toRec709 != colour.Identity && positive(c.daylight):
@@ -76,38 +73,25 @@ func camera(c calibration) Camera {
 	return cam
 }
 
-// fromDNG folds analog balance and camera calibration into the matrices: XYZ to
-// camera = AB x CC x CM (DNG specification, "Mapping Camera Color Space to CIE XYZ
-// Space").
-func (cam *Camera) fromDNG(c calibration) {
+// fromDNG takes one or two calibrations, the warmer light first.
+func (cam *Camera) fromDNG(c []dngColour) {
 	cam.Known = true
-	var found []dngColour
-	for _, d := range c.dng {
-		if d.present {
-			found = append(found, d)
+	cam.Matrix1, cam.CCT1 = c[0].matrix, c[0].kelvin
+	if len(c) > 1 {
+		t2 := c[1].kelvin
+		switch {
+		case cam.CCT1 == 0:
+			cam.Matrix1, cam.CCT1 = c[1].matrix, t2
+		case t2 == 0 || t2 == cam.CCT1: // nothing to interpolate between
+		case t2 < cam.CCT1:
+			cam.Matrix2, cam.CCT2 = cam.Matrix1, cam.CCT1
+			cam.Matrix1, cam.CCT1 = c[1].matrix, t2
+		default:
+			cam.Matrix2, cam.CCT2 = c[1].matrix, t2
 		}
 	}
-	matrix := func(d dngColour) colour.Mat3 {
-		return colour.Diag(c.analog).Mul(d.calibration).Mul(d.matrix)
-	}
-	cam.Matrix1, cam.CCT1 = matrix(found[0]), illuminantKelvin(found[0].illuminant)
-	if len(found) < 2 {
-		if cam.CCT1 == 0 {
-			cam.CCT1 = 5003
-		}
-		return
-	}
-	m2, t2 := matrix(found[1]), illuminantKelvin(found[1].illuminant)
-	switch {
-	case cam.CCT1 == 0 && t2 == 0 || cam.CCT1 == t2:
-		cam.CCT1 = max(cam.CCT1, 5003) // nothing to interpolate between
-	case cam.CCT1 == 0:
-		cam.Matrix1, cam.CCT1 = m2, t2
-	case t2 == 0:
-	case t2 < cam.CCT1:
-		cam.Matrix1, cam.CCT1, cam.Matrix2, cam.CCT2 = m2, t2, cam.Matrix1, cam.CCT1
-	default:
-		cam.Matrix2, cam.CCT2 = m2, t2
+	if cam.CCT1 == 0 {
+		cam.CCT1 = 5003 // the DNG rule for a light of unknown kind
 	}
 }
 

@@ -1,7 +1,6 @@
 package rawfile
 
 import (
-	"bytes"
 	"fmt"
 
 	"mullion/internal/raster"
@@ -32,11 +31,8 @@ func claimedTooMuch(path string, l *library) error {
 
 // missingData compares the file's own index with its length: where TIFF strips or
 // tiles of the largest picture should end beyond the end of the file, it was cut.
-func missingData(path string, data []byte) error {
-	dirs, err := ifd.Read(bytes.NewReader(data))
-	if err != nil {
-		return nil // not built on TIFF: the pixels must tell
-	}
+// Formats not built on TIFF have no directories; there the pixels must tell.
+func missingData(path string, dirs []ifd.Dir, size int) error {
 	var most, end uint64
 	for i := range dirs {
 		for _, pair := range [][2]uint16{{273, 279}, {324, 325}} { // strips, tiles
@@ -46,8 +42,8 @@ func missingData(path string, data []byte) error {
 			}
 		}
 	}
-	if end > uint64(len(data))+most/200 { // some writers round the last strip up
-		return damaged(path, fmt.Sprintf("its sensor data should reach to byte %d, the file ends at %d", end, len(data)), nil)
+	if end > uint64(size)+most/200 { // some writers round the last strip up
+		return damaged(path, fmt.Sprintf("its sensor data should reach to byte %d, the file ends at %d", end, size), nil)
 	}
 	return nil
 }
@@ -110,16 +106,18 @@ func flat(h *histogram) bool {
 }
 
 // deadRows counts the rows at the bottom that carry no noise at all and are not
-// clipped: every sample equals its neighbour of the same colour.
+// clipped. A decoder that runs dry repeats itself: each sample equals its
+// neighbour of the same colour, or differs from it by the same step all along the
+// row (what a lossless-JPEG decoder makes of zeros).
 func deadRows(m *Mosaic) int {
 	n := 0
 	for y := m.H - 1; y >= 0; y-- {
 		row := m.Pix[y*m.W : (y+1)*m.W]
-		if float32(row[0]) >= m.White*0.9 {
-			return n
+		if float32(row[0]) >= m.White*0.9 && row[0] == row[len(row)-1] {
+			return n // clipped, perhaps
 		}
-		for x := 2; x < len(row); x++ {
-			if row[x] != row[x-2] {
+		for x := 6; x < len(row); x++ {
+			if row[x]-row[x-2] != row[x-2]-row[x-4] {
 				return n
 			}
 		}

@@ -48,7 +48,6 @@ import (
 	"time"
 	"unsafe"
 
-	"mullion/colour"
 	"mullion/metadata"
 )
 
@@ -134,14 +133,14 @@ type sensor struct {
 	blackPattern  []float32 // patternH x patternW, by position
 	patternW      int
 	patternH      int
+	patternX      int // place of the active area's corner in the pattern
+	patternY      int
 	white         float32
 	float         bool    // samples are floating point
 	skewed        bool    // photosites on a lattice turned by 45 degrees
 	aspect        float64 // how far pixels are from square; 1 on almost every sensor
 	phaseBlack    bool    // black level differs along rows and columns
 	make, model   string
-	digitalNeg    bool
-	threeColour   bool // every stored sample has all its colours
 	singleChannel bool // one sample a photosite is there
 }
 
@@ -154,14 +153,11 @@ func (l *library) sensor() sensor {
 		colours: int(d.idata.colors), filters: uint32(d.idata.filters), flip: int(s.flip),
 		names: C.GoString(&d.idata.cdesc[0]),
 		black: float32(c.black), white: float32(c.maximum),
-		float:         d.rawdata.float_image != nil || d.rawdata.float3_image != nil || d.rawdata.float4_image != nil,
 		skewed:        d.rawdata.ioparams.fuji_width != 0,
 		aspect:        float64(s.pixel_aspect),
 		phaseBlack:    d.rawdata.ph1_cblack != nil || d.rawdata.ph1_rblack != nil,
 		make:          C.GoString(&d.idata.make[0]),
 		model:         C.GoString(&d.idata.model[0]),
-		digitalNeg:    d.idata.dng_version != 0,
-		threeColour:   d.rawdata.color3_image != nil || d.rawdata.color4_image != nil,
 		singleChannel: d.rawdata.raw_image != nil,
 	}
 	for i := range out.blackChannel {
@@ -213,35 +209,10 @@ func (l *library) interpolate(balance bool) (pix []uint16, w, h int, err error) 
 	return unsafe.Slice((*uint16)(unsafe.Pointer(l.lr.image)), 4*w*h), w, h, nil
 }
 
-// calibration gathers the colour data.
+// calibration gathers the colour data of LibRaw's tables and the makers' notes.
 func (l *library) calibration() calibration {
 	c := &l.lr.color
-	out := calibration{analog: colour.Vec3{1, 1, 1}, colours: int(l.lr.idata.colors)}
-	if c.dng_levels.parsedfields&C.LIBRAW_DNGFM_ANALOGBALANCE != 0 {
-		for i := range 3 {
-			out.analog[i] = float64(c.dng_levels.analogbalance[i])
-		}
-	}
-	for k := range out.dng {
-		d := &c.dng_color[k]
-		if l.lr.idata.dng_version == 0 || d.parsedfields&C.LIBRAW_DNGFM_COLORMATRIX == 0 {
-			continue
-		}
-		o := dngColour{present: true, calibration: colour.Identity}
-		if d.parsedfields&C.LIBRAW_DNGFM_ILLUMINANT != 0 {
-			o.illuminant = int(d.illuminant)
-		}
-		for i := range 3 {
-			for j := range 3 {
-				o.matrix[i][j] = float64(d.colormatrix[i][j])
-				if d.parsedfields&C.LIBRAW_DNGFM_CALIBRATION != 0 {
-					o.calibration[i][j] = float64(d.calibration[i][j])
-				}
-			}
-		}
-		o.present = usable(o.matrix) && usable(o.calibration)
-		out.dng[k] = o
-	}
+	var out calibration
 	for i := range 3 {
 		out.daylight[i], out.asShot[i] = float64(c.pre_mul[i]), float64(c.cam_mul[i])
 		for j := range 3 {

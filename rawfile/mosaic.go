@@ -68,7 +68,7 @@ func (s *sensor) pattern(y0, x0 int) float32 {
 	sum, n := float32(0), 0
 	for y := y0; y < y0+2*s.patternH; y += 2 {
 		for x := x0; x < x0+2*s.patternW; x += 2 {
-			sum += s.blackPattern[y%s.patternH*s.patternW+x%s.patternW]
+			sum += s.blackPattern[(y+s.patternY)%s.patternH*s.patternW+(x+s.patternX)%s.patternW]
 			n++
 		}
 	}

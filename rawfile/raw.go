@@ -8,6 +8,7 @@ import (
 
 	"mullion/internal/raster"
 	"mullion/metadata"
+	"mullion/metadata/ifd"
 )
 
 // decodeRaw fills f from a sensor data file.
@@ -23,7 +24,8 @@ func decodeRaw(ctx context.Context, f *Frame, data []byte) error {
 	if err := claimedTooMuch(f.Path, l); err != nil {
 		return err
 	}
-	if err := missingData(f.Path, data); err != nil {
+	dirs, _ := ifd.Read(bytes.NewReader(data)) // none in formats not built on TIFF
+	if err := missingData(f.Path, dirs, len(data)); err != nil {
 		return err
 	}
 	if err := l.unpack(ctx); err != nil {
@@ -31,15 +33,23 @@ func decodeRaw(ctx context.Context, f *Frame, data []byte) error {
 	}
 	s := l.sensor()
 	l.fillInfo(&f.Info, s)
-	f.Camera = camera(l.calibration())
+	dng := newDNGTags(dirs)
+	c := l.calibration()
+	c.dng = dng.colours()
+	f.Camera = camera(c)
 	if s.isBayer() {
-		return decodeMosaic(ctx, f, l, s, data)
+		s.patternY, s.patternX = dng.oddCorner()
+		if err := decodeMosaic(ctx, f, l, s); err != nil {
+			return err
+		}
+		f.Mosaic.Noise, f.Mosaic.HasNoise = dng.noise()
+		return nil
 	}
 	return decodeInterpolated(ctx, f, l, s)
 }
 
 // decodeMosaic takes the sensor's own samples.
-func decodeMosaic(ctx context.Context, f *Frame, l *library, s sensor, data []byte) error {
+func decodeMosaic(ctx context.Context, f *Frame, l *library, s sensor) error {
 	src, err := l.samples(s)
 	if err != nil {
 		return damaged(f.Path, err.Error(), err)
@@ -52,7 +62,6 @@ func decodeMosaic(ctx context.Context, f *Frame, l *library, s sensor, data []by
 		return err
 	}
 	m.White = clippingLevel(h, m)
-	m.Noise, m.HasNoise = noiseProfile(bytes.NewReader(data), s)
 	f.Kind, f.Mosaic = KindMosaic, m
 	f.Info.Width, f.Info.Height = m.W, m.H
 	return nil
@@ -119,7 +128,8 @@ func rawError(f *Frame, data []byte, err error) error {
 	case code.tooBig():
 		return damaged(f.Path, "its header claims a picture larger than any sensor's", err)
 	case code.unsupported() && (f.Info.Model != "" || metadata.IsRawName(f.Path)):
-		if missing := missingData(f.Path, data); missing != nil {
+		dirs, _ := ifd.Read(bytes.NewReader(data))
+		if missing := missingData(f.Path, dirs, len(data)); missing != nil {
 			return missing
 		}
 		what := "this raw format or camera"
