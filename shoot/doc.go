@@ -1,0 +1,131 @@
+package shoot
+
+import (
+	"bytes"
+	"encoding/json"
+	"time"
+)
+
+// Version is the format this program writes. Additions keep the number; it grows
+// only when an older program would misread the file.
+const Version = 1
+
+// Doc is the contents of shoot.json. Extra, here and below, holds the fields this
+// version doesn't know; they are written back as they were.
+type Doc struct {
+	Version  int       `json:"version"`
+	Created  time.Time `json:"created,omitzero"`
+	LastView int       `json:"last_view,omitempty"` // the highest number a view has ever had
+	Views    []View    `json:"views"`               // in shooting order
+
+	Extra Extra `json:"-"`
+}
+
+// View is one composition.
+type View struct {
+	ID        string    `json:"id"`              // "view-01": for good, whatever is added later
+	Order     int       `json:"order,omitempty"` // place in the gallery from 1; 0: shooting order
+	Room      string    `json:"room,omitempty"`
+	Frames    []Frame   `json:"frames"` // darkest first
+	Reasons   []string  `json:"reasons,omitempty"`
+	Decisions Decisions `json:"decisions,omitzero"`
+	// Done tells what has been finished, by delivery.
+	Done map[string]Done `json:"done,omitempty"`
+
+	Extra Extra `json:"-"`
+}
+
+// Frame is one camera file.
+type Frame struct {
+	Path   string  `json:"path"`   // below the shoot folder with forward slashes, or absolute when left in place
+	SHA256 string  `json:"sha256"` // lower-case hex
+	EV     float64 `json:"ev"`     // against the reference frame; + is brighter
+
+	Extra Extra `json:"-"`
+}
+
+// Decisions are what a person decided about a view. Nothing set means: by measure.
+type Decisions struct {
+	RoomEV   *float64 `json:"room_ev,omitempty"`   // room light, + is brighter
+	WindowEV *float64 `json:"window_ev,omitempty"` // window light, + is brighter
+	Level    *Level   `json:"level,omitempty"`     // the camera's attitude, set by hand
+	LeaveOut bool     `json:"leave_out,omitempty"` // not delivered
+
+	Extra Extra `json:"-"`
+}
+
+// Level is a camera's attitude in degrees: pitch + looks up, roll + is turned
+// clockwise seen from behind, yaw + is turned right.
+type Level struct {
+	PitchDeg float64 `json:"pitch_deg"`
+	RollDeg  float64 `json:"roll_deg"`
+	YawDeg   float64 `json:"yaw_deg,omitempty"`
+
+	Extra Extra `json:"-"`
+}
+
+// Done is a finished piece of work: what it was made from and what came of it.
+type Done struct {
+	Key     string    `json:"key"` // see Key
+	At      time.Time `json:"at,omitzero"`
+	Outputs []Output  `json:"outputs"`
+
+	Extra Extra `json:"-"`
+}
+
+// Output is one file that was written.
+type Output struct {
+	Path   string `json:"path"` // below the shoot folder with forward slashes
+	SHA256 string `json:"sha256"`
+	Size   int64  `json:"size"` // in bytes
+
+	Extra Extra `json:"-"`
+}
+
+// upgrade brings a document of an older version to this one's meaning. Format 0
+// (no number) is format 1 without last_view.
+func (d *Doc) upgrade() {
+	for _, v := range d.Views {
+		d.LastView = max(d.LastView, number(v.ID))
+	}
+	d.Version = Version
+}
+
+func (d *Doc) bytes() ([]byte, error) {
+	if d.Views == nil {
+		d.Views = []View{}
+	}
+	plain, err := json.Marshal(d)
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	if err := json.Indent(&b, plain, "", "  "); err != nil {
+		return nil, err
+	}
+	b.WriteByte('\n')
+	return b.Bytes(), nil
+}
+
+// clone copies the document with everything in it.
+func (d *Doc) clone() *Doc {
+	data, err := d.bytes()
+	if err != nil {
+		panic("shoot: a document that was read or written can't be encoded: " + err.Error())
+	}
+	c := &Doc{}
+	if err := json.Unmarshal(data, c); err != nil {
+		panic("shoot: a document does not survive its own encoding: " + err.Error())
+	}
+	return c
+}
+
+// View returns the view of an ID, or nil.
+func (d *Doc) View(id string) *View {
+	for i := range d.Views {
+		if d.Views[i].ID == id {
+			return &d.Views[i]
+		}
+	}
+	return nil
+}
