@@ -3,6 +3,7 @@ package bracket
 import (
 	"context"
 	"math"
+	"os"
 
 	"mullion/internal/raster"
 )
@@ -13,14 +14,14 @@ const stillReach = 0.25
 
 // What a fit must reach to be believed.
 const (
-	minCorr    = 0.55
+	minPeak    = 0.12
 	minInliers = 0.35
 	maxSigma   = 0.15 // proof samples
 	fewPoints  = 400
 )
 
 func (f fit) good() bool {
-	return f.points >= 40 && f.corr >= minCorr && f.inliers >= minInliers && f.sigma <= maxSigma
+	return f.points >= 40 && f.peak >= minPeak && f.inliers >= minInliers && f.sigma <= maxSigma
 }
 
 // blind is true when the two frames have too little in common to say anything: a
@@ -99,6 +100,9 @@ func (m *merger) align(ctx context.Context) error {
 		w, f, err := a.place(ctx, s)
 		if err != nil {
 			return err
+		}
+		if debugAlign {
+			println(s.index, "points", f.points, "peak", int(1000*f.peak), "inliers", int(1000*f.inliers), "sigma/1000", int(1000*f.sigma), "shift/100", int(100*w.tx), int(100*w.ty))
 		}
 		switch {
 		case f.good():
@@ -206,7 +210,8 @@ func (a *aligner) place(ctx context.Context, s *shot) (warp, fit, error) {
 	return w, f, nil
 }
 
-// pair aligns shot b with the template a, coarse to fine.
+// pair aligns shot b with the template t, coarse to fine, from the two best guesses:
+// where the coarse search found it, and where a tripod would have left it.
 func (a *aligner) pair(ctx context.Context, t, b *shot) (warp, fit, error) {
 	la, lb, pts := a.levels[t], a.levels[b], a.pointsOf(t)
 	top := len(la) - 1
@@ -215,23 +220,39 @@ func (a *aligner) pair(ctx context.Context, t, b *shot) (warp, fit, error) {
 		return warp{}, fit{}, err
 	}
 	w := still(la[top].log.W, la[top].log.H)
-	w.tx, w.ty = float64(dx), float64(dy)
-	var f fit
-	for i := top; i >= 0; i-- {
-		n := rigid
-		if i > 0 && i >= top-1 {
-			n = shiftOnly
-		}
-		if i < top {
-			w = w.finer(la[i].log.W, la[i].log.H)
-		}
-		before := w
-		w, f = refine(ctx, pts[i], lb[i], w, n, 10)
-		if f.points < 40 {
-			w = before
+	fine := max(0, top-2)
+	best := a.descend(ctx, w, pts, lb, top, fine)
+	if dx != 0 || dy != 0 {
+		w.tx, w.ty = float64(dx), float64(dy)
+		moved := a.descend(ctx, w, pts, lb, top, fine)
+		if peak(pts[fine], lb[fine], moved) > peak(pts[fine], lb[fine], best) {
+			best = moved
 		}
 	}
+	if fine > 0 {
+		best = best.finer(la[fine-1].log.W, la[fine-1].log.H)
+		best = a.descend(ctx, best, pts, lb, fine-1, 0)
+	}
+	w, f := refine(ctx, pts[0], lb[0], best, rigid, 3)
+	f.peak = peak(pts[0], lb[0], w)
 	return w, f, ctx.Err()
+}
+
+// descend refines a warp given at level from down to level to.
+func (a *aligner) descend(ctx context.Context, w warp, pts [][]point, lb []level, from, to int) warp {
+	for i := from; i >= to; i-- {
+		n := rigid
+		if i >= len(lb)-2 {
+			n = shiftOnly
+		}
+		if i < from {
+			w = w.finer(lb[i].log.W, lb[i].log.H)
+		}
+		if next, f := refine(ctx, pts[i], lb[i], w, n, 10); f.points >= 40 {
+			w = next
+		}
+	}
+	return w
 }
 
 // bend refines hand-held frames beyond a rotation: an affine map, then a mesh of
@@ -247,6 +268,7 @@ func (a *aligner) bend(ctx context.Context) error {
 			continue
 		}
 		w, f := refine(ctx, pts, a.levels[s][0], s.warp, affine, 8)
+		f.peak = 1 // seen already
 		if f.good() {
 			s.warp = w
 			s.warp.mesh = bendMesh(ctx, pts, a.levels[s][0], w)
@@ -299,3 +321,5 @@ func proofAt(p *raster.Plane, x, y float64) float32 {
 	}
 	return (a*(1-fx)+b*fx)*(1-fy) + (c*(1-fx)+d*fx)*fy
 }
+
+var debugAlign = os.Getenv("DBGALIGN") != ""

@@ -38,7 +38,7 @@ func (m *merger) develop(ctx context.Context, s *shot) (picture, error) {
 	if err != nil {
 		return p, err
 	}
-	return p, erode(ctx, p.trust, radius)
+	return p, distrust(ctx, p.trust, radius)
 }
 
 func (m *merger) developMosaic(ctx context.Context, s *shot, p *picture) error {
@@ -101,6 +101,28 @@ func developCoded(ctx context.Context, s *shot, p picture) error {
 			}
 		}
 	})
+}
+
+// beside is what is left of the trust in a pixel beside a clipped one: no match for
+// a frame that sees it well, but more than one that hardly sees it at all.
+const beside = 1e-3
+
+// distrust spreads the distrust in clipped pixels by r.
+func distrust(ctx context.Context, p *raster.Plane, r int) error {
+	own := p.Clone()
+	defer raster.Put(own)
+	if err := erode(ctx, p, r); err != nil {
+		return err
+	}
+	for y := range p.H {
+		row, o := p.Row(y), own.Row(y)
+		for x, v := range row {
+			if w := beside * o[x]; v < w {
+				row[x] = w
+			}
+		}
+	}
+	return nil
 }
 
 // erode replaces every sample by the least within r, so that distrust spreads.

@@ -53,6 +53,7 @@ func (m *merger) fuseMosaic(ctx context.Context) error {
 	out := raster.Get(w, h)
 	err := raster.Bands(ctx, h, func(y0, y1 int) {
 		sum := make([]term, w)
+		soft := make([]float32, w)
 		rows := make([][]uint16, len(mosaics))
 		for y := y0; y < y1; y++ {
 			for i, f := range mosaics {
@@ -61,7 +62,7 @@ func (m *merger) fuseMosaic(ctx context.Context) error {
 			dst := out.Row(y)
 			mergeRow(dst, sum, rows, tables, y&1)
 			if m.moved != nil {
-				m.moved.patchRow(dst, rows, values, y)
+				m.moved.patchRow(dst, soft, rows, values, y)
 			}
 		}
 	})

@@ -40,6 +40,7 @@ func (m *merger) fuseRGB(ctx context.Context) error {
 		p.release()
 	}
 	err := raster.Bands(ctx, h, func(y0, y1 int) {
+		soft := make([]float32, w)
 		for y := y0; y < y1; y++ {
 			wt := weight.Row(y)
 			for c := range sum {
@@ -49,7 +50,7 @@ func (m *merger) fuseRGB(ctx context.Context) error {
 				}
 			}
 			if alone != nil {
-				m.moved.mixRow(sum, alone, y)
+				m.moved.mixRow(sum, alone, soft, y)
 			}
 		}
 	})

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"mullion/internal/raster"
+	"mullion/rawfile"
 )
 
 // phases of the resampling kernel between two pixels.
@@ -32,6 +33,7 @@ func (m *merger) move(ctx context.Context, p picture, t warp) (picture, error) {
 	w, h := p.rgb.W(), p.rgb.H()
 	out := picture{raster.GetRGB(w, h), raster.Get(w, h)}
 	step := float64(m.step)
+	floor := m.ref.frame.Kind == rawfile.KindDisplay // its black is cut: the kernel's undershoot is no light
 	err := raster.Bands(ctx, h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			r, g, b, tr := out.rgb[0].Row(y), out.rgb[1].Row(y), out.rgb[2].Row(y), out.trust.Row(y)
@@ -39,6 +41,9 @@ func (m *merger) move(ctx context.Context, p picture, t warp) (picture, error) {
 			for x := range w {
 				u, v := t.at((float64(x)+0.5)/step-0.5, py)
 				r[x], g[x], b[x], tr[x] = p.at((u+0.5)*step-0.5, (v+0.5)*step-0.5)
+				if floor {
+					r[x], g[x], b[x] = max(0, r[x]), max(0, g[x]), max(0, b[x])
+				}
 			}
 		}
 	})

@@ -81,7 +81,7 @@ const (
 type fit struct {
 	points  int     // structure seen by both frames
 	inliers float64 // share of it that agrees
-	corr    float64 // correlation of the structure
+	peak    float64 // how much worse the match is a few samples away: 0 not at all, 1 beyond compare
 	sigma   float64 // expected error of the shift in samples of the level
 }
 
@@ -101,13 +101,48 @@ func refine(ctx context.Context, pts []point, b level, t warp, n model, steps in
 		}
 		scale := levelOut(res)
 		step, g := solve(res, t, n, scale)
-		f.inliers, f.corr, f.sigma = g.inliers, g.corr, g.sigma
+		f.inliers, f.sigma = g.inliers, g.sigma
 		t = step
 		if g.moved < 0.002 && i > 0 {
 			break
 		}
 	}
 	return t, f
+}
+
+// peakAt is how far away, in samples, a match is compared with itself.
+const peakAt = 3
+
+// peak measures how sharply the match at t stands out: one minus its cost over the
+// mean cost a few samples to each side. A false match has no peak.
+func peak(pts []point, b level, t warp) float64 {
+	if n := 1 + len(pts)/12000; n > 1 {
+		var few []point
+		for i := 0; i < len(pts); i += n {
+			few = append(few, pts[i])
+		}
+		pts = few
+	}
+	at := func(dx, dy float64) float64 {
+		s := t
+		s.tx, s.ty = s.tx+dx, s.ty+dy
+		res := sample(nil, pts, b, s)
+		if len(res) < 40 {
+			return 1
+		}
+		levelOut(res)
+		var sum float64
+		for _, r := range res {
+			q := float64(r.r * r.r / (4 * r.v))
+			sum += q / (1 + q)
+		}
+		return sum / float64(len(res))
+	}
+	away := (at(peakAt, 0) + at(-peakAt, 0) + at(0, peakAt) + at(0, -peakAt)) / 4
+	if away <= 0 {
+		return 0
+	}
+	return 1 - at(0, 0)/away
 }
 
 // residual is what one point says at the current warp.
@@ -221,7 +256,7 @@ func median32(v []float32) float32 {
 }
 
 type stepped struct {
-	inliers, corr, sigma, moved float64
+	inliers, sigma, moved float64
 }
 
 // solve makes one Gauss-Newton step. Weights fall as (1 + r^2/s^2)^-2 (Geman &
@@ -230,7 +265,6 @@ func solve(res []residual, t warp, n model, scale float64) (warp, stepped) {
 	var h [6][6]float64
 	var g [6]float64
 	var in, chi, sum float64
-	var sa, sb, saa, sbb, sab, sc float64
 	cut := float32(6 * scale * scale)
 	for i := range res {
 		r := &res[i]
@@ -252,9 +286,6 @@ func solve(res []residual, t warp, n model, scale float64) (warp, stepped) {
 				h[a][b] += wj * j[b]
 			}
 		}
-		a, b := float64(r.p.v), float64(r.p.v+r.r)
-		k := 1 / float64(r.v)
-		sa, sb, saa, sbb, sab, sc = sa+k*a, sb+k*b, saa+k*a*a, sbb+k*b*b, sab+k*a*b, sc+k
 	}
 	for a := range 6 {
 		if a >= int(n) {
@@ -266,10 +297,6 @@ func solve(res []residual, t warp, n model, scale float64) (warp, stepped) {
 	}
 	var s stepped
 	s.inliers = in / float64(len(res))
-	va, vb := saa-sa*sa/sc, sbb-sb*sb/sc
-	if va > 0 && vb > 0 {
-		s.corr = (sab - sa*sb/sc) / math.Sqrt(va*vb)
-	}
 	inv, ok := invert(h, int(n))
 	if !ok {
 		s.sigma = math.Inf(1)

@@ -1,0 +1,123 @@
+package bracket
+
+import (
+	"context"
+	"slices"
+	"sync"
+
+	"mullion/finding"
+	"mullion/internal/raster"
+	"mullion/rawfile"
+)
+
+// mendHot finds photosites that stand alone and replaces them by the median of
+// their neighbours of the same colour. Light that falls on one photosite falls on
+// the next ones of the other colours too, since no lens draws finer than that; an
+// excess (or a lack) that none of them shares is the site's own. That the merge saw
+// it in every frame tells it from noise.
+func (m *merger) mendHot(ctx context.Context) error {
+	p := m.out.Mosaic
+	type site struct {
+		x, y int
+		v    float32
+	}
+	var mu sync.Mutex
+	var found []site
+	err := raster.Bands(ctx, p.H, func(y0, y1 int) {
+		for y := max(2, y0); y < min(p.H-2, y1); y++ {
+			row, up, down := p.Row(y), p.Row(y-2), p.Row(y+2)
+			for x := 2; x < len(row)-2; x++ {
+				v := row[x]
+				hi := 1.3 * (row[x-2] + row[x+2])
+				lo := 0.35 * (row[x-2] + row[x+2])
+				if (v <= hi || v <= 1.3*(up[x]+down[x])) && (v >= lo || v >= 0.35*(up[x]+down[x])) {
+					continue
+				}
+				if w, ok := m.alone(p, x, y); ok {
+					mu.Lock()
+					found = append(found, site{x, y, w})
+					mu.Unlock()
+				}
+			}
+		}
+	})
+	if err != nil {
+		return err
+	}
+	for _, s := range found {
+		p.Row(s.y)[s.x] = s.v
+	}
+	if n := len(found); n > 0 {
+		m.note("hot-photosites", finding.Note, float64(n), "photosites",
+			"%d photosites of the sensor are hot or dead; they were filled from their neighbours.", n)
+	}
+	return nil
+}
+
+// alone tells whether a photosite differs from its same-coloured neighbours in a
+// way that the photosites between do not share, and what to put there.
+func (m *merger) alone(p *raster.Plane, x, y int) (float32, bool) {
+	v := p.Row(y)[x]
+	same := ring(p, x, y, 2)
+	mid := (same[3] + same[4]) / 2
+	sd := sqrt(m.out.Noise.VarAt(max(mid, 0)))
+	diff := v - mid
+	if abs(diff) < 10*sd || (diff > 0 && (v < 2.2*mid || v < 1.5*same[7])) || (diff < 0 && v > 0.4*same[0]) {
+		return 0, false
+	}
+	// What the neighbours of the other colours show, against their own like.
+	for dy := -1; dy <= 1; dy++ {
+		for dx := -1; dx <= 1; dx++ {
+			if (dx == 0) == (dy == 0) {
+				continue
+			}
+			own := ring(p, x+dx, y+dy, 2)
+			n := p.At(x+dx, y+dy)
+			base := (own[3] + own[4]) / 2
+			if abs(n-base) > 0.12*abs(diff)*max(0.2, base/max(mid, 1e-9)) && abs(n-base) > 4*sqrt(m.out.Noise.VarAt(max(base, 0))) {
+				return 0, false
+			}
+		}
+	}
+	return mid, m.everywhere(x, y, mid, diff > 0)
+}
+
+// everywhere checks a suspect in the frames: the excess must be there in each that
+// would show it.
+func (m *merger) everywhere(x, y int, mid float32, hot bool) bool {
+	var asked, agreed int
+	for _, s := range m.shots {
+		f := s.frame.Mosaic
+		n := normal(f, x, y)
+		want := float64(mid / s.gain)
+		if want > 0.9 {
+			continue
+		}
+		sd := s.noise[f.CFA[y&1][x&1]]
+		d := float64(n) - want
+		if !hot {
+			d = -d
+		}
+		// A frame too dark to show it has no vote.
+		if e := d * d; e > 25*sd.at(want) {
+			agreed++
+			asked++
+		} else if want*want > 100*sd.at(want) {
+			asked++
+		}
+	}
+	return agreed > 0 && agreed*2 > asked
+}
+
+func normal(f *rawfile.Mosaic, x, y int) float32 {
+	b := f.Black[y&1][x&1]
+	return (float32(f.Pix[y*f.W+x]) - b) / (f.White - b)
+}
+
+// ring returns the eight samples around (x, y) at distance d, in rising order.
+func ring(p *raster.Plane, x, y, d int) [8]float32 {
+	r := [8]float32{p.At(x-d, y-d), p.At(x, y-d), p.At(x+d, y-d), p.At(x-d, y),
+		p.At(x+d, y), p.At(x-d, y+d), p.At(x, y+d), p.At(x+d, y+d)}
+	slices.Sort(r[:])
+	return r
+}

@@ -1,0 +1,216 @@
+package bracket
+
+import (
+	"context"
+	"math"
+
+	"mullion/internal/raster"
+)
+
+// regions says which parts of the picture come from one frame alone.
+type regions struct {
+	w, h, step int
+	from       []uint8       // the shot a sample comes from, darkest 0
+	soft       *raster.Plane // how far, 0 to 1
+	any        []bool        // rows that have some
+}
+
+// How far regions reach beyond what was seen to differ, in proof samples: the
+// motion's own faint edge, then the feather.
+const (
+	reachOf   = 3
+	reachSoft = 6
+	feather   = 1.4
+)
+
+// assign gives every region to a frame.
+func (m *merger) assign(ctx context.Context, core mask) (*regions, error) {
+	r := &regions{w: core.w, h: core.h, step: m.step, from: make([]uint8, len(core.in)),
+		soft: raster.New(core.w, core.h), any: make([]bool, core.h)}
+	for _, c := range core.grown(reachSoft).components() {
+		k := m.choose(core, c)
+		for _, i := range c {
+			r.from[i] = uint8(k) + 1
+		}
+	}
+	near := core.grown(reachOf)
+	for i, v := range near.in {
+		if v {
+			r.soft.Pix[i] = 1
+		}
+	}
+	if err := raster.Gauss(ctx, r.soft, r.soft, feather); err != nil {
+		return nil, err
+	}
+	for i, k := range r.from {
+		if k == 0 || r.soft.Pix[i] < 1e-3 {
+			r.soft.Pix[i] = 0
+		} else {
+			r.any[i/r.w] = true
+		}
+	}
+	return r, nil
+}
+
+// noiseGood is the relative noise of a proof sample, at full resolution, at which
+// the reference is good enough to show a region.
+const noiseGood = 0.025
+
+// choose picks the frame for one region: unclipped where things moved, the
+// reference if its noise is low enough, else the brightest of the unclipped.
+func (m *merger) choose(core mask, c []int32) int {
+	clip := make([]float64, len(m.shots))
+	least := math.Inf(1)
+	for k, s := range m.shots {
+		clip[k] = s.clippedIn(core, c)
+		least = min(least, clip[k])
+	}
+	best := 0
+	for k, s := range m.shots {
+		if clip[k] > least+0.005 {
+			continue
+		}
+		if s == m.ref && m.noiseIn(s, core, c) < noiseGood {
+			return k
+		}
+		best = k
+	}
+	return best
+}
+
+// clippedIn is the share of the moving samples of a region that a frame clips.
+func (s *shot) clippedIn(core mask, c []int32) float64 {
+	var n, clipped int
+	p := s.proof.lin
+	for _, i := range c {
+		if core.in[i] {
+			n++
+			if p.Pix[int(i)/core.w*p.Stride+int(i)%core.w] >= 0.95 {
+				clipped++
+			}
+		}
+	}
+	return float64(clipped) / float64(max(1, n))
+}
+
+// noiseIn is the relative noise of one photosite at the lower quartile of a region.
+func (m *merger) noiseIn(s *shot, core mask, c []int32) float64 {
+	var v []float32
+	p := s.proof.lin
+	for _, i := range c {
+		if core.in[i] {
+			v = append(v, p.Pix[int(i)/core.w*p.Stride+int(i)%core.w])
+		}
+	}
+	median32(v)
+	x := float64(v[len(v)/4])
+	if x <= 0 {
+		return math.Inf(1)
+	}
+	return math.Sqrt(s.noise[1].at(x)) / x
+}
+
+// softRow writes the softness of a full-resolution row and returns false when it
+// is 0 all along.
+func (r *regions) softRow(dst []float32, y int) bool {
+	f := (float32(y)+0.5)/float32(r.step) - 0.5
+	f = max(0, min(float32(r.h-1), f))
+	y0 := int(f)
+	y1 := min(r.h-1, y0+1)
+	if !r.any[y0] && !r.any[y1] {
+		return false
+	}
+	f -= float32(y0)
+	a, b := r.soft.Row(y0), r.soft.Row(y1)
+	inv := 1 / float32(r.step)
+	for x := range dst {
+		g := max(0, min(float32(r.w-1), (float32(x)+0.5)*inv-0.5))
+		i := int(g)
+		j := min(r.w-1, i+1)
+		g -= float32(i)
+		dst[x] = (a[i]*(1-g)+a[j]*g)*(1-f) + (b[i]*(1-g)+b[j]*g)*f
+	}
+	return true
+}
+
+// shotAt is the shot of a full-resolution pixel: that of its sample or, at the
+// very edge of a region, of a neighbour.
+func (r *regions) shotAt(x, y int) int {
+	px, py := min(x/r.step, r.w-1), min(y/r.step, r.h-1)
+	if k := r.from[py*r.w+px]; k > 0 {
+		return int(k) - 1
+	}
+	for v := max(0, py-1); v <= min(r.h-1, py+1); v++ {
+		for u := max(0, px-1); u <= min(r.w-1, px+1); u++ {
+			if k := r.from[v*r.w+u]; k > 0 {
+				return int(k) - 1
+			}
+		}
+	}
+	return 0
+}
+
+// patchRow replaces moving photosites of a merged row by those of their frame;
+// where that clips, by the next darker.
+func (r *regions) patchRow(dst, soft []float32, rows [][]uint16, values [][4][]term, y int) {
+	if !r.softRow(soft, y) {
+		return
+	}
+	for x, f := range soft {
+		if f <= 0 {
+			continue
+		}
+		p := 2*(y&1) + x&1
+		var v float32
+		for i := range r.shotAt(x, y) + 1 {
+			t := values[i][p]
+			e := t[min(int(rows[i][x]), len(t)-1)]
+			if i == 0 {
+				v = e.wv
+			} else {
+				v += e.w * (e.wv - v)
+			}
+		}
+		dst[x] += f * (v - dst[x])
+	}
+}
+
+// take builds the picture of the regions frame by frame, darkest first: a brighter
+// frame replaces a darker one as far as it is trusted.
+func (r *regions) take(ctx context.Context, alone *raster.RGB, p picture, gain float32, i int) error {
+	return raster.Bands(ctx, alone.H(), func(y0, y1 int) {
+		soft := make([]float32, alone.W())
+		for y := y0; y < y1; y++ {
+			if !r.softRow(soft, y) {
+				continue
+			}
+			tr := p.trust.Row(y)
+			for x, f := range soft {
+				if f <= 0 || i > r.shotAt(x, y) {
+					continue
+				}
+				t := tr[x]
+				if i == 0 {
+					t = 1
+				}
+				for c := range alone {
+					a := alone[c].Row(y)
+					a[x] += t * (p.rgb[c].Row(y)[x]*gain - a[x])
+				}
+			}
+		}
+	})
+}
+
+// mixRow blends the regions into a merged row.
+func (r *regions) mixRow(sum, alone *raster.RGB, soft []float32, y int) {
+	if !r.softRow(soft, y) {
+		return
+	}
+	for c := range sum {
+		s, a := sum[c].Row(y), alone[c].Row(y)
+		for x, f := range soft {
+			s[x] += f * (a[x] - s[x])
+		}
+	}
+}
