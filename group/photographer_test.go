@@ -354,10 +354,10 @@ var ways = []struct {
 	}},
 }
 
-func TestRandomPhotographers(t *testing.T) { randomPhotographers(t, nil, 1, 14) }
+func TestRandomPhotographers(t *testing.T) { randomPhotographers(t, nil, 1, 10) }
 
 func TestRandomPhotographersInTheDemoHouse(t *testing.T) {
-	randomPhotographers(t, demoRooms(t), 1000, 6)
+	randomPhotographers(t, demoRooms(t), 1000, 5)
 }
 
 func randomPhotographers(t *testing.T, rooms []room, seed uint64, count int) {
