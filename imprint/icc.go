@@ -14,7 +14,21 @@ import (
 // measures 2.5 kB. The caller must not change the bytes.
 func SRGB() []byte { return srgbProfile() }
 
-var srgbProfile = sync.OnceValue(buildSRGB)
+// LinearBT2020 returns an ICC profile of linear light with the primaries of ITU-R
+// BT.2020 and white D65, for radiance in float files. The caller must not change
+// the bytes.
+func LinearBT2020() []byte { return bt2020Profile() }
+
+var (
+	srgbProfile = sync.OnceValue(func() []byte {
+		return build("sRGB IEC61966-2-1", colour.RGBToXYZ(colour.XY{X: 0.64, Y: 0.33}, colour.XY{X: 0.30, Y: 0.60}, colour.XY{X: 0.15, Y: 0.06}, d65), curveTag())
+	})
+	bt2020Profile = sync.OnceValue(func() []byte {
+		return build("Linear BT.2020", colour.RGBToXYZ(colour.XY{X: 0.708, Y: 0.292}, colour.XY{X: 0.170, Y: 0.797}, colour.XY{X: 0.131, Y: 0.046}, d65), straightTag())
+	})
+)
+
+var d65 = colour.XY{X: 0.3127, Y: 0.3290}
 
 // d50 is the profile connection space's white as ICC.1 writes it.
 var d50 = colour.Vec3{0.9642, 1, 0.8249}
@@ -22,15 +36,17 @@ var d50 = colour.Vec3{0.9642, 1, 0.8249}
 // curvePoints makes every 8-bit code fall on a point of the curve: 4 * 255 + 1.
 const curvePoints = 1021
 
-func buildSRGB() []byte {
-	m, adapt := srgbToPCS()
-	curve := curveTag()
+// build returns a display profile with one curve for its three channels. toXYZ takes
+// linear RGB to XYZ under D65; it is adapted to D50 by Bradford, as ICC.1 asks.
+func build(name string, toXYZ colour.Mat3, curve []byte) []byte {
+	adapt := colour.Adapt(colour.Bradford, d65.XYZ(), d50)
+	m := adapt.Mul(toXYZ)
 	type tag struct {
 		name string
 		data []byte
 	}
 	tags := []tag{
-		{"desc", descTag("sRGB IEC61966-2-1")},
+		{"desc", descTag(name)},
 		{"cprt", textTag("No rights reserved.")},
 		{"wtpt", xyzTag(d50)},
 		{"chad", matrixTag(adapt)},
@@ -71,23 +87,6 @@ func buildSRGB() []byte {
 	return out
 }
 
-// srgbToPCS returns the map from linear sRGB to XYZ under D50, and the Bradford
-// adaptation from D65 that is part of it.
-func srgbToPCS() (m, adapt colour.Mat3) {
-	xyz := func(x, y float64) colour.Vec3 { return colour.Vec3{x / y, 1, (1 - x - y) / y} }
-	r, g, b := xyz(0.64, 0.33), xyz(0.30, 0.60), xyz(0.15, 0.06)
-	white := xyz(0.3127, 0.3290)
-	p := colour.Mat3{{r[0], g[0], b[0]}, {r[1], g[1], b[1]}, {r[2], g[2], b[2]}}
-	inv, _ := p.Inverse() // three different primaries: never singular
-	toXYZ := p.Mul(colour.Diag(inv.Apply(white)))
-
-	bradford := colour.Mat3{{0.8951, 0.2664, -0.1614}, {-0.7502, 1.7135, 0.0367}, {0.0389, -0.0685, 1.0296}}
-	back, _ := bradford.Inverse()
-	from, to := bradford.Apply(white), bradford.Apply(d50)
-	adapt = back.Mul(colour.Diag(colour.Vec3{to[0] / from[0], to[1] / from[1], to[2] / from[2]})).Mul(bradford)
-	return adapt.Mul(toXYZ), adapt
-}
-
 func fixed(v float64) uint32 { return uint32(int32(math.Round(v * 65536))) }
 
 func xyzTag(v colour.Vec3) []byte {
@@ -122,6 +121,9 @@ func curveTag() []byte {
 	}
 	return b
 }
+
+// straightTag is the curve without entries, which ICC.1 reads as linear.
+func straightTag() []byte { return append([]byte("curv"), make([]byte, 8)...) }
 
 func textTag(s string) []byte { return append([]byte("text\x00\x00\x00\x00"+s), 0) }
 
