@@ -64,7 +64,10 @@ func (r *Raw) exifSegment() []byte {
 	first, exif := ifd{}, r.exif()
 	r.body(first)
 	first.longs(34665, 0)
-	exif.shorts(40961, 1) // ColorSpace: sRGB
+	first.shorts(531, 1)                      // YCbCrPositioning: centred
+	exif.undefined(37121, "\x01\x02\x03\x00") // ComponentsConfiguration: Y, Cb, Cr
+	exif.undefined(40960, "0100")             // FlashpixVersion
+	exif.shorts(40961, 1)                     // ColorSpace: sRGB
 	exif.longs(40962, r.W)
 	exif.longs(40963, r.H)
 	exifAt := 8 + first.size()
