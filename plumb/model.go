@@ -1,0 +1,205 @@
+package plumb
+
+import (
+	"math"
+
+	"mullion/lens"
+	"mullion/lines"
+)
+
+// The parameters of a model, all of them small numbers.
+const (
+	pitch  = iota // radians
+	roll          // radians
+	yaw           // radians from the nearest room axis, within 45 degrees
+	logF          // log of the focal length over the first guess
+	bend1         // undistorted = drawn radius * (1 + bend1 r^2 + bend2 r^4), r in half-diagonals
+	bend2         //
+	params        // how many there are
+)
+
+type model [params]float64
+
+type vec3 struct{ x, y, z float64 }
+
+// axes returns the directions of down, of the room's right and of the room's
+// depth in camera coordinates (x right, y down, z forward).
+func (m model) axes() [3]vec3 {
+	r := rotation(m[pitch], m[roll], m[yaw])
+	return [3]vec3{{r[0].y, r[1].y, r[2].y}, {r[0].x, r[1].x, r[2].x}, {r[0].z, r[1].z, r[2].z}}
+}
+
+// rotation returns the camera's right, down and forward in room coordinates.
+func rotation(p, r, y float64) [3]vec3 {
+	sp, cp := math.Sincos(p)
+	sr, cr := math.Sincos(r)
+	sy, cy := math.Sincos(y)
+	forward := vec3{cp * sy, -sp, cp * cy}
+	down := vec3{sp * sy, cp, sp * cy} // before rolling
+	right := vec3{cy, 0, -sy}
+	return [3]vec3{
+		{cr*right.x + sr*down.x, cr*right.y + sr*down.y, cr*right.z + sr*down.z},
+		{cr*down.x - sr*right.x, cr*down.y - sr*right.y, cr*down.z - sr*right.z},
+		forward,
+	}
+}
+
+// obs is one observed piece of line: its ends in half-diagonals from the middle,
+// as the lens drew it or, with a profile, as an ideal lens would have.
+type obs struct {
+	x1, y1, x2, y2 float64
+	sigma          float64 // standard error of the direction in radians
+	weight         float64 // length in half-diagonals, the long ones capped
+	seg            int     // the segment it is part of
+}
+
+// solver holds the observations of a view.
+type solver struct {
+	v         View
+	half      float64 // half-diagonal in pixels
+	f0        float64 // first guess of the ideal picture's focal length, half-diagonals
+	obs       []obs
+	segs      int
+	freeF     bool
+	freeBend  bool
+	prior     model // standard deviations of the parameters' priors
+	undrawn   []ray // scratch: the observations under the current model
+	assigned  []int8
+	residuals []float64
+}
+
+type ray struct{ x, y, dx, dy float64 } // midpoint and unit direction, tangent units
+
+func newSolver(segs []lines.Segment, v View) *solver {
+	s := &solver{v: v, half: math.Hypot(float64(v.W), float64(v.H)) / 2, freeF: v.FocalPx <= 0, freeBend: v.Profile == nil}
+	// Without a focal length: that of a moderate wide-angle lens, 24 mm on the
+	// 36 x 24 format, which is common practice indoors.
+	s.f0 = 24 / (math.Hypot(36, 24) / 2)
+	if !s.freeF {
+		s.f0 = v.FocalPx / s.half / v.Profile.Focal()
+	}
+	// Distortion of a wide rectilinear lens is a few per cent at the corner.
+	s.prior = model{rad(15), rad(5), 10, 0.35, 0.05, 0.03}
+	for i, g := range segs {
+		s.add(i, g)
+	}
+	s.segs = len(segs)
+	s.undrawn = make([]ray, len(s.obs))
+	s.assigned = make([]int8, len(s.obs))
+	s.residuals = make([]float64, len(s.obs))
+	return s
+}
+
+// add turns a segment into observations: one, or with an unknown lens two halves
+// of the parabola that was fitted to it, which carry its bend.
+func (s *solver) add(i int, g lines.Segment) {
+	l := g.Length()
+	if l == 0 {
+		return
+	}
+	cx, cy := float64(s.v.W)/2, float64(s.v.H)/2
+	put := func(x1, y1, x2, y2, sigma, share float64) {
+		x1, y1 = s.undraw((x1-cx)/s.half, (y1-cy)/s.half)
+		x2, y2 = s.undraw((x2-cx)/s.half, (y2-cy)/s.half)
+		s.obs = append(s.obs, obs{x1, y1, x2, y2, sigma, share * min(l/s.half, 0.3), i})
+	}
+	sigma := g.Sigma
+	if sigma == 0 {
+		sigma = 0.5 / l * float64(max(s.v.W, s.v.H)) / 1600
+	}
+	if !s.freeBend || g.BendSigma == 0 || g.BendSigma > 0.02*l {
+		put(g.X1, g.Y1, g.X2, g.Y2, sigma, 1)
+		return
+	}
+	// The straight fit leaves the parabola 2/3 of the sagitta at the ends and 1/3
+	// in the middle, on the other side.
+	rx, ry := -(g.Y2-g.Y1)/l, (g.X2-g.X1)/l
+	e, m := -g.Bend*2/3, g.Bend/3
+	mx, my := (g.X1+g.X2)/2+m*rx, (g.Y1+g.Y2)/2+m*ry
+	sigma = math.Hypot(sigma, 4*g.BendSigma/l)
+	put(g.X1+e*rx, g.Y1+e*ry, mx, my, sigma, 0.5)
+	put(mx, my, g.X2+e*rx, g.Y2+e*ry, sigma, 0.5)
+}
+
+// undraw takes a place to where an ideal lens has it.
+func (s *solver) undraw(x, y float64) (float64, float64) {
+	if !s.v.Profile.Bends() {
+		return x, y
+	}
+	r := math.Hypot(x, y)
+	if r == 0 {
+		return x, y
+	}
+	k := s.v.Profile.Undistort(r) / r
+	return x * k, y * k
+}
+
+// start is the model of a camera held straight.
+func (s *solver) start() model { return model{} }
+
+// focal returns the focal length in pixels, as the lens has it near the axis.
+func (s *solver) focal(m model) float64 {
+	return s.f0 * math.Exp(m[logF]) * s.half * s.v.Profile.Focal()
+}
+
+// project computes undrawn: the observations as rays of an ideal camera.
+func (s *solver) project(m model) {
+	inv := math.Exp(-m[logF]) / s.f0
+	a, b := m[bend1], m[bend2]
+	for i := range s.obs {
+		o := &s.obs[i]
+		q1, q2 := o.x1*o.x1+o.y1*o.y1, o.x2*o.x2+o.y2*o.y2
+		k1, k2 := inv*(1+q1*(a+q1*b)), inv*(1+q2*(a+q2*b))
+		x1, y1, x2, y2 := o.x1*k1, o.y1*k1, o.x2*k2, o.y2*k2
+		dx, dy := x2-x1, y2-y1
+		n := 1 / math.Sqrt(dx*dx+dy*dy)
+		s.undrawn[i] = ray{(x1 + x2) / 2, (y1 + y2) / 2, dx * n, dy * n}
+	}
+}
+
+// miss is the sine of the angle between a piece of line and the line from its
+// middle to the vanishing point of v.
+func (r ray) miss(v vec3) float64 {
+	qx, qy := v.x-v.z*r.x, v.y-v.z*r.y
+	n := qx*qx + qy*qy
+	if n < 1e-18 {
+		return 1
+	}
+	return (r.dx*qy - r.dy*qx) / math.Sqrt(n)
+}
+
+// estimated returns the profile of the fitted distortion: a polynomial that
+// takes ideal radii to drawn ones, by least squares over the picture.
+func (s *solver) estimated(m model) *lens.Profile {
+	p := lens.New("estimated", fmtOrigin)
+	var a [3][4]float64 // normal equations for the coefficients of r^2, r^4, r^6
+	for i := 1; i <= 100; i++ {
+		d := float64(i) / 100
+		q := d * d
+		u := d * (1 + q*(m[bend1]+q*m[bend2]))
+		target := d/u - 1
+		t := [3]float64{u * u, math.Pow(u, 4), math.Pow(u, 6)}
+		for j := range 3 {
+			for k := range 3 {
+				a[j][k] += t[j] * t[k]
+			}
+			a[j][3] += t[j] * target
+		}
+	}
+	x, ok := solve(rows(a[:]))
+	if !ok {
+		return nil
+	}
+	p.Distortion = lens.Radial{1, 0, x[0], 0, x[1], 0, x[2]}
+	return p
+}
+
+const fmtOrigin = "estimated from this view's straight lines"
+
+func rows(a [][4]float64) [][]float64 {
+	out := make([][]float64, len(a))
+	for i := range a {
+		out[i] = a[i][:]
+	}
+	return out
+}

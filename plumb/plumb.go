@@ -1,0 +1,106 @@
+// Package plumb measures how a camera was held from the picture it took, and
+// plans the correction.
+//
+// The verticals of a building meet, in a picture, in one point: the vertical
+// vanishing point. With the focal length known that point is the camera's pitch
+// and roll, and nothing else. [Measure] finds line segments, lets them vote on
+// pitch and roll, looks for two horizontal directions square to the vertical
+// (most rooms have them, and they tell a room's verticals from a stair rail),
+// and fits everything together by reweighted least squares, in which lines that
+// belong to nothing lose their weight. When no profile knows the lens, its
+// distortion is fitted along: lines of one direction agree only when the bend
+// of the lens is taken out (the plumb-line idea of Brown, Photogrammetric
+// Engineering 37(8), 1971, and Devernay & Faugeras, Machine Vision and
+// Applications 13, 2001). The geometry is that of Caprile & Torre, IJCV 4(2),
+// 1990.
+//
+// Signs: pitch + looks up; roll + is turned clockwise seen from behind the
+// camera, so that the picture's horizon falls to the left; yaw + is turned
+// right of the room's axis.
+package plumb
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"mullion/internal/raster"
+	"mullion/lens"
+	"mullion/lines"
+)
+
+// View is the picture a measurement belongs to, upright.
+type View struct {
+	W, H    int           // full-size pixels
+	FocalPx float64       // focal length in full-size pixels; 0 when unknown
+	Profile *lens.Profile // nil when unknown
+}
+
+// FocalPx returns the focal length in pixels of a w x h picture from its 35 mm
+// equivalent, which by custom goes by the diagonal (CIPA DCG-001; the standard
+// leaves horizontal to the maker). It returns 0 when mm is.
+func FocalPx(w, h int, equivalentMM float64) float64 {
+	return equivalentMM * math.Hypot(float64(w), float64(h)) / math.Hypot(36, 24)
+}
+
+// Pose is how the camera was held, in degrees, and how sure that is.
+type Pose struct {
+	PitchDeg, RollDeg, YawDeg float64
+	// ResidualDeg is the median angle between the verticals used and the upright
+	// they ought to have, after correction.
+	ResidualDeg float64
+	SigmaDeg    float64 // standard error of pitch and roll, the larger
+	Confidence  float64 // 0 to 1; from 0.5 on it's good enough to act on
+	FocalPx     float64 // the focal length used, full-size pixels
+	FocalKnown  bool
+	Verticals   int  // segments that agree on the vertical
+	Straight    bool // YawDeg is valid: the view is meant to be straight on
+	// Profile is the lens used: the view's, or the one estimated from its lines,
+	// or nil.
+	Profile *lens.Profile
+	Note    string // what was found, for the report
+}
+
+// straightOn is the yaw up to which a view counts as meant to be straight on.
+const straightOn = 2.5
+
+// Measure finds the pose from luma, the upright picture at reduced size as [Luma]
+// makes it (1500 to 2000 pixels on the long edge are best): any brightness of
+// about 0 to 1 that is perceptual or logarithmic. It returns an error only when
+// told to stop or when the view has no size; a picture without lines gives
+// confidence 0.
+func Measure(ctx context.Context, luma *raster.Plane, v View) (Pose, error) {
+	if v.W < 1 || v.H < 1 || luma.W < 1 || luma.H < 1 {
+		return Pose{}, fmt.Errorf("plumb: a view of %d x %d pixels has no lines", v.W, v.H)
+	}
+	long := float64(max(luma.W, luma.H))
+	segs, err := lines.Detect(ctx, luma, lines.Options{MinLength: 0.012 * long})
+	if err != nil {
+		return Pose{}, err
+	}
+	scale := float64(v.W) / float64(luma.W)
+	for i := range segs {
+		s := &segs[i]
+		s.X1, s.Y1, s.X2, s.Y2 = s.X1*scale, s.Y1*scale, s.X2*scale, s.Y2*scale
+		s.Width, s.Bend, s.BendSigma = s.Width*scale, s.Bend*scale, s.BendSigma*scale
+	}
+	return FromSegments(ctx, segs, v)
+}
+
+// FromSegments is Measure for ready-made segments in full-size pixels.
+func FromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, error) {
+	s := newSolver(segs, v)
+	if len(s.obs) < 3 {
+		return Pose{FocalPx: s.focal(s.start()), FocalKnown: v.FocalPx > 0, Profile: v.Profile,
+			Note: "hardly any straight lines: left as it is"}, ctx.Err()
+	}
+	m, rival := s.search(ctx)
+	if err := ctx.Err(); err != nil {
+		return Pose{}, err
+	}
+	m = s.fit(m)
+	return s.pose(m, rival), ctx.Err()
+}
+
+func deg(rad float64) float64 { return rad * 180 / math.Pi }
+func rad(deg float64) float64 { return deg * math.Pi / 180 }

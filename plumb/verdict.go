@@ -1,0 +1,147 @@
+package plumb
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// pose judges the fitted model: how many lines agree, how well they pin it down,
+// and whether another answer was nearly as good.
+func (s *solver) pose(m model, rival float64) Pose {
+	gate := gates[len(gates)-1]
+	sigmas := s.sigmas(m, gate)
+	s.assign(m, gate)
+	p := Pose{
+		PitchDeg: deg(m[pitch]), RollDeg: deg(m[roll]),
+		SigmaDeg: deg(max(sigmas[pitch], sigmas[roll])),
+		FocalPx:  s.focal(m), FocalKnown: !s.freeF, Profile: s.v.Profile,
+	}
+	agree, upright := s.support(m, &p)
+	switch {
+	case p.Verticals < 3:
+		p.Note = "no three vertical lines agree: left as it is"
+		return p
+	default:
+		// Several verticals, tightly determined, in the majority, without a rival.
+		p.Confidence = soft(float64(p.Verticals), 4) * math.Exp(-sq(p.SigmaDeg/0.5)) *
+			soft(agree/max(upright, 1e-9), 0.25) * soft(1-rival, 0.15)
+		if s.freeF {
+			p.Confidence *= 0.9
+		}
+	}
+	if s.freeBend {
+		s.judgeBend(m, sigmas, &p)
+	}
+	s.judgeYaw(m, sigmas, &p)
+	p.Note = fmt.Sprintf("%d vertical lines agree within %.2f degrees", p.Verticals, p.ResidualDeg)
+	if s.freeF {
+		p.Note += "; focal length unknown, solved from the lines"
+	}
+	if s.freeBend && p.Profile != nil {
+		p.Note += "; lens distortion estimated from the lines"
+	}
+	if p.Confidence < Sure {
+		p.Note += "; not sure enough: left as it is"
+	}
+	return p
+}
+
+// Sure is the confidence from which a pose is acted on.
+const Sure = 0.5
+
+// soft grows from 0 to 1 and passes 0.8 at its scale.
+func soft(x, scale float64) float64 {
+	x = max(0, x) / scale
+	return x * x / (x*x + 0.25)
+}
+
+// support counts the segments that agree on the vertical, sets the residual, and
+// returns their length and that of all lines within 8 degrees of it.
+func (s *solver) support(m model, p *Pose) (agree, upright float64) {
+	down := m.axes()[0]
+	var res []float64
+	last := -1
+	for i, r := range s.undrawn {
+		o := &s.obs[i]
+		e := math.Abs(math.Asin(max(-1, min(1, r.miss(down)))))
+		if e < rad(8) {
+			upright += o.weight
+		}
+		if s.assigned[i] != 0 {
+			continue
+		}
+		agree += o.weight
+		res = append(res, deg(e))
+		if o.seg != last {
+			p.Verticals++
+			last = o.seg
+		}
+	}
+	if len(res) > 0 {
+		slices.Sort(res)
+		p.ResidualDeg = res[len(res)/2]
+	}
+	return agree, upright
+}
+
+// sigmas returns the standard errors of the parameters: the inverse of the
+// normal matrix scaled by the misfit. Lines of one thing share its error, so
+// it's taken double.
+func (s *solver) sigmas(m model, gate float64) model {
+	free := s.free()
+	n := len(free)
+	a := s.normal(m, gate)
+	s.assign(m, gate)
+	var chi, count float64
+	for i := range s.obs {
+		if s.assigned[i] >= 0 {
+			chi += s.weigh(i, gate) * sq(s.residuals[i])
+			count++
+		}
+	}
+	misfit := 2 * math.Sqrt(max(1, chi/max(1, count-float64(n))))
+	var out model
+	for j, p := range free {
+		// Column j of the inverse.
+		b := make([][]float64, n)
+		for r := range b {
+			b[r] = append([]float64(nil), a[r][:n]...)
+			b[r] = append(b[r], 0)
+		}
+		b[j][n] = 1
+		if x, ok := solve(b); ok && x[j] > 0 {
+			out[p] = misfit * math.Sqrt(x[j])
+		} else {
+			out[p] = s.prior[p]
+		}
+	}
+	return out
+}
+
+// judgeBend keeps the estimated distortion only when it is clearly there: a
+// rectilinear picture must not be bent by a guess.
+func (s *solver) judgeBend(m model, sigmas model, p *Pose) {
+	corner := m[bend1] + m[bend2]
+	if math.Abs(m[bend1]) < 3*sigmas[bend1] || math.Abs(corner) < 0.003 || p.Confidence < Sure {
+		return
+	}
+	p.Profile = s.estimated(m)
+}
+
+// judgeYaw decides whether the view is meant to be straight on: little yaw, and
+// enough lines into the depth and across that agree on it.
+func (s *solver) judgeYaw(m model, sigmas model, p *Pose) {
+	p.YawDeg = deg(m[yaw])
+	var across, depth float64
+	for i := range s.obs {
+		switch s.assigned[i] {
+		case 1:
+			across += s.obs[i].weight
+		case 2:
+			depth += s.obs[i].weight
+		}
+	}
+	p.Straight = math.Abs(p.YawDeg) <= straightOn && deg(sigmas[yaw]) < 0.3 &&
+		p.Confidence >= Sure && across > 0.6 && depth > 0.3
+}
