@@ -364,7 +364,7 @@ func randomPhotographers(t *testing.T, rooms []room, seed uint64, count int) {
 	var staff []*photographer
 	for s := range uint64(count) {
 		p := newPhotographer(seed+s, rooms)
-		p.house(12)
+		p.house(9)
 		staff = append(staff, p)
 	}
 	for _, way := range ways {
