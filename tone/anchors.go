@@ -2,6 +2,7 @@ package tone
 
 import (
 	"context"
+	"math"
 	"slices"
 
 	"mullion/internal/raster"
@@ -60,8 +61,8 @@ func (s *scene) anchors(win *window.Map) Anchors {
 func at(sorted []float32, q float64) float32 { return sorted[int(q*float64(len(sorted)-1))] }
 
 const (
-	windowAbove = 9.0 // mean L* of the view above the wall's
-	blankAbove  = 7.0 // more where nothing was recorded: a white window, not a grey one
+	windowAbove = 6.0 // mean L* of the view above the wall's
+	blankAbove  = 9.0 // more where nothing was recorded: a white window, not a grey one
 )
 
 // windowStart returns the EV to add to the room's light in the windows, such
@@ -71,23 +72,25 @@ func (s *scene) windowStart(roomEV, clipped float64) float64 {
 		return 0
 	}
 	hist := make(map[int]float64)
-	var sum float64
+	var sum, level float64
 	for i, m := range s.win.Pix {
 		if m > 0.7 {
-			hist[int(s.log.Pix[i]*16)]++
+			hist[int(math.Floor(float64(s.log.Pix[i])*16))]++
 			sum++
+			level += float64(s.log.Pix[i])
 		}
 	}
 	if sum == 0 {
 		return 0
 	}
+	level /= sum
 	goal := lightness(curve(0)) + windowAbove + blankAbove*clipped
 	lo, hi := -16.0, 0.0
 	for range 24 {
 		ev := (lo + hi) / 2
 		var mean float64
 		for k, n := range hist {
-			mean += n * lightness(curve((float64(k)+0.5)/16+roomEV+ev))
+			mean += n * lightness(curve(level+(1-evenOut)*((float64(k)+0.5)/16-level)+roomEV+ev))
 		}
 		if mean/sum > goal {
 			hi = ev
@@ -98,11 +101,16 @@ func (s *scene) windowStart(roomEV, clipped float64) float64 {
 	return (lo + hi) / 2
 }
 
-// evenOut is how much of the difference in level between one window and another
-// is taken away: a window on a sunlit wall and one on a shaded garden.
-const evenOut = 0.4
+// The range of the view is drawn together so that it fits between the walls and
+// white: differences between one part of it and another (a sunlit window, a
+// shaded one; sky, garden) by half, texture by less.
+const (
+	evenOut   = 0.50
+	evenFine  = 0.25
+	evenSigma = 0.012 // of the long side: what is wider is no texture
+)
 
-// expose sets the lights: lit = log + room + coverage x (window + evening out).
+// expose sets the lights: lit = log + room + coverage x (window - evening out).
 func (s *scene) expose(ctx context.Context, roomEV, windowEV float64) error {
 	s.lit = raster.Get(s.w, s.h)
 	if s.win == nil {
@@ -111,8 +119,8 @@ func (s *scene) expose(ctx context.Context, roomEV, windowEV float64) error {
 		}
 		return ctx.Err()
 	}
-	// A wide mean over the windows alone: blur of coverage x level over blur of
-	// coverage.
+	// The local mean of the view alone: blur of coverage x level over blur of
+	// coverage, so that the room never weighs in.
 	num, den := raster.Get(s.w, s.h), s.win.Clone()
 	defer raster.Put(num, den)
 	var mean, sum float64
@@ -122,19 +130,19 @@ func (s *scene) expose(ctx context.Context, roomEV, windowEV float64) error {
 		sum += float64(m)
 	}
 	mean /= max(sum, 1e-9)
-	sigma := 0.06 * float64(max(s.w, s.h))
-	if err := raster.Gauss(ctx, num, num, sigma); err != nil {
+	width := evenSigma * float64(max(s.w, s.h))
+	if err := raster.Gauss(ctx, num, num, width); err != nil {
 		return err
 	}
-	if err := raster.Gauss(ctx, den, den, sigma); err != nil {
+	if err := raster.Gauss(ctx, den, den, width); err != nil {
 		return err
 	}
 	for i, l := range s.log.Pix {
 		m := s.win.Pix[i]
 		v := l + float32(roomEV)
 		if m > 0 {
-			local := num.Pix[i]/max(den.Pix[i], 1e-6) - float32(mean)
-			v += m * (float32(windowEV) - evenOut*local)
+			wide := num.Pix[i] / max(den.Pix[i], 1e-6)
+			v += m * (float32(windowEV) - evenFine*(l-wide) - evenOut*(wide-float32(mean)))
 		}
 		s.lit.Pix[i] = v
 	}

@@ -49,9 +49,9 @@ func applyRow(r, g, b, fa, fb []float32) {
 		R := rr*r0 + rg*g0 + rb*b0
 		G := gr*r0 + gg*g0 + gb*b0
 		B := br*r0 + bg*g0 + bb*b0
-		// Near or beyond the edge of the gamut? 0.8 of the way from grey is near.
+		// Near or beyond the edge of the gamut? The knee is near.
 		d := y * k
-		lo, hi := 0.2*d, d+0.8*(1-d)
+		lo, hi := (1-chromaKnee)*d, d+chromaKnee*(peak-d)
 		if R < lo || G < lo || B < lo || R > hi || G > hi || B > hi || d != d {
 			R, G, B = intoGamut(R, G, B)
 		}

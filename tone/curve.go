@@ -10,8 +10,8 @@ import "math"
 const (
 	wallCode  = 0.80
 	slope     = 0.88
-	toeStart  = 3.2  // EV under the wall
-	toeSlope  = 0.40 // added below it
+	toeStart  = 2.0  // EV under the wall
+	toeSlope  = 0.60 // added below it
 	toeWidth  = 0.6
 	shoulderN = 3
 )

@@ -2,6 +2,10 @@ package tone
 
 import "math"
 
+// peak is the brightest any channel gets, code 253 of 255: rounding, resizing and
+// the compression of the delivered file then leave nothing clipped.
+const peak = 0.982
+
 // chromaKnee is the part of the way to the gamut's edge up to which colours are
 // left alone; the rest is drawn in smoothly.
 const chromaKnee = 0.8
@@ -14,8 +18,8 @@ func intoGamut(r, g, b float32) (float32, float32, float32) {
 	if !(L > 0) {
 		return 0, 0, 0
 	}
-	if L > 0.999 {
-		L = 0.999
+	if L > maxL {
+		L = maxL
 	}
 	// The largest multiple t of the chroma that is inside.
 	lo, hi := float32(0), float32(1/chromaKnee)
@@ -36,16 +40,18 @@ func intoGamut(r, g, b float32) (float32, float32, float32) {
 	return clampRGB(fromOklab(L, A*t, B*t))
 }
 
+var maxL = float32(math.Cbrt(peak)) - 1e-3 // the lightness of the brightest grey
+
 func inside(r, g, b float32) bool {
 	const e = 1e-4
-	return r >= -e && g >= -e && b >= -e && r <= 1+e && g <= 1+e && b <= 1+e
+	return r >= -e && g >= -e && b >= -e && r <= peak+e && g <= peak+e && b <= peak+e
 }
 
 func clampRGB(r, g, b float32) (float32, float32, float32) { return clamp1(r), clamp1(g), clamp1(b) }
 
 func clamp1(v float32) float32 {
-	if v > 1 {
-		return 1
+	if v > peak {
+		return peak
 	}
 	if v > 0 {
 		return v

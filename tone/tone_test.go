@@ -23,7 +23,7 @@ func TestCurve(t *testing.T) {
 		t.Errorf("wall at %.4f, want %.4f", got, decode(wallCode))
 	}
 	for x := -14.0; x < 14; x += 0.01 {
-		if s := curveSlope(x); s <= 0 || s > 1.4 {
+		if s := curveSlope(x); s <= 0 || s > 1.5 {
 			t.Fatalf("slope %.3f at %.2f EV", s, x)
 		}
 		if curve(x) >= 0 {
@@ -121,7 +121,7 @@ func TestGamutKeepsHue(t *testing.T) {
 		if turn > 0.02 && math.Hypot(float64(a2), float64(b2)) > 0.01 {
 			t.Errorf("%v -> %v %v %v: hue turned by %.3f rad", c, r, g, bl, turn)
 		}
-		if math.Abs(float64(min(L, 0.999)-L2)) > 0.01 {
+		if math.Abs(float64(min(L, maxL)-L2)) > 0.01 {
 			t.Errorf("%v: lightness from %.3f to %.3f", c, L, L2)
 		}
 	}

@@ -33,8 +33,9 @@ const (
 // candidates returns the bright regions of the picture, measured, largest first.
 func (s *scene) candidates(ctx context.Context) ([]*group, error) {
 	hot := make([]bool, s.w*s.h)
+	s.findLamps()
 	for i, l := range s.log.Pix {
-		hot[i] = float64(l) > s.room+brightEV
+		hot[i] = float64(l) > s.room+brightEV && !s.lamp[i]
 	}
 	// A glow around a region belongs to the room: within each region keep what is
 	// above half its own height.

@@ -28,7 +28,7 @@ func (s *scene) fill(g *group, mask *raster.Plane) {
 		x0, x1 := hullSpan(h, y)
 		for x := x0; x <= x1; x++ {
 			i := y*s.w + x
-			c := float32(ramp(float64(s.log.Pix[i])-s.room, 1.2, 2.2))
+			c := float32(ramp(float64(s.log.Pix[i])-s.room, 0.8, 1.6))
 			if c > mask.Pix[i] {
 				mask.Pix[i] = c
 			}
@@ -71,16 +71,21 @@ func (s *scene) coverage(ctx context.Context, img *raster.RGB, mask *raster.Plan
 		return nil, err
 	}
 	defer raster.Put(a, b)
+	lamp := s.lampPlane()
+	defer raster.Put(lamp)
 	cols := newLerp(s.w, img.W())
 	rows := newLerp(s.h, img.H())
 	err = raster.Bands(ctx, img.H(), func(y0, y1 int) {
-		ra, rb := make([]float32, s.w), make([]float32, s.w)
+		ra, rb, rl := make([]float32, s.w), make([]float32, s.w), make([]float32, s.w)
 		for y := y0; y < y1; y++ {
 			if rows.blend(y, a, ra)|rows.blend(y, b, rb) == 0 {
 				clear(out.Row(y))
 				continue
 			}
 			cols.cover(out.Row(y), img[0].Row(y), img[1].Row(y), img[2].Row(y), ra, rb)
+			if rows.blend(y, lamp, rl) != 0 {
+				cols.cutOut(out.Row(y), rl)
+			}
 		}
 	})
 	return out, err
@@ -182,6 +187,18 @@ func (l lerp) cover(dst, r, g, b, ra, rb []float32) {
 			c = 1
 		}
 		dst[x] = c * c * (3 - 2*c)
+	}
+}
+
+// cutOut takes the lamps out of a row of coverage.
+func (l lerp) cutOut(dst, lamp []float32) {
+	last := int32(len(lamp) - 1)
+	for x := range dst {
+		k := l.at[x]
+		v := lamp[k] + (lamp[min(k+1, last)]-lamp[k])*l.frac[x]
+		if v > 0 {
+			dst[x] *= 1 - v
+		}
 	}
 }
 

@@ -16,6 +16,7 @@ type scene struct {
 	top  float64       // log2 of the largest luminance, where clipping would be
 	room float64       // the room's level: log2 luminance
 	tint float64       // the room's median warmth
+	lamp []bool        // lamps and shades, set by candidates
 }
 
 func (s *scene) release() { raster.Put(s.log, s.warm) }
