@@ -354,10 +354,10 @@ var ways = []struct {
 	}},
 }
 
-func TestRandomPhotographers(t *testing.T) { randomPhotographers(t, nil, 1, 10) }
+func TestRandomPhotographers(t *testing.T) { randomPhotographers(t, nil, 1, 8) }
 
 func TestRandomPhotographersInTheDemoHouse(t *testing.T) {
-	randomPhotographers(t, demoRooms(t), 1000, 5)
+	randomPhotographers(t, demoRooms(t), 1000, 3)
 }
 
 func randomPhotographers(t *testing.T, rooms []room, seed uint64, count int) {
