@@ -21,12 +21,11 @@ func tooSmall(path string, w, h, size int) error {
 
 // claimedTooMuch refuses headers that describe no sensor there is, before LibRaw
 // makes room for them.
-func claimedTooMuch(path string, l *library) error {
-	s := l.sensor()
+func claimedTooMuch(path string, s sensor, size int) error {
 	if s.rawW*s.rawH > 400_000_000 || s.w > s.rawW || s.h > s.rawH && !s.skewed {
 		return damaged(path, fmt.Sprintf("its header claims a sensor of %d x %d", s.rawW, s.rawH), nil)
 	}
-	return nil
+	return tooSmall(path, s.rawW, s.rawH, size)
 }
 
 // missingData compares the file's own index with its length: where TIFF strips or

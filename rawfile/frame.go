@@ -42,7 +42,10 @@ type Mosaic struct {
 	Pix   []uint16 // W*H, row-major
 	CFA   [2][2]uint8
 	Black [2][2]float32 // black level in counts, by position in the 2 x 2 cell
-	White float32       // counts at which the data really clips (at or below the nominal level)
+	// White is the count at which the data really clip, at or below the nominal
+	// level. It is found from the frame's own clipped samples, so a frame without any
+	// has the nominal level: of a bracket's frames, the lowest holds for all.
+	White float32
 	// Noise is the DNG NoiseProfile, by colour: variance = S*x + O for x in 0..1
 	// between black and white. HasNoise is false when the file has none.
 	Noise    [3]struct{ S, O float64 }

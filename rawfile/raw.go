@@ -21,38 +21,66 @@ func decodeRaw(ctx context.Context, f *Frame, data []byte) error {
 		return rawError(f, data, err)
 	}
 	defer l.close()
-	if err := claimedTooMuch(f.Path, l); err != nil {
+	if err := claimedTooMuch(f.Path, l.sensor(), len(data)); err != nil {
 		return err
 	}
 	dirs, _ := ifd.Read(bytes.NewReader(data)) // none in formats not built on TIFF
 	if err := missingData(f.Path, dirs, len(data)); err != nil {
 		return err
 	}
-	if err := l.unpack(ctx); err != nil {
+	dng := newDNGTags(dirs)
+	pix, err := samplesOf(ctx, l, dng, data)
+	if err != nil {
 		return rawError(f, data, err)
 	}
 	s := l.sensor()
+	s.singleChannel = s.singleChannel || pix != nil
 	l.fillInfo(&f.Info, s)
-	dng := newDNGTags(dirs)
 	c := l.calibration()
 	c.dng = dng.colours()
 	f.Camera = camera(c)
 	if s.isBayer() {
 		s.patternY, s.patternX = dng.oddCorner()
-		if err := decodeMosaic(ctx, f, l, s); err != nil {
+		if err := decodeMosaic(ctx, f, l, s, pix); err != nil {
 			return err
 		}
 		f.Mosaic.Noise, f.Mosaic.HasNoise = dng.noise()
 		return nil
 	}
+	if pix != nil { // not after all a mosaic we can use
+		if err := l.unpack(ctx); err != nil {
+			return rawError(f, data, err)
+		}
+		s = l.sensor()
+	}
 	return decodeInterpolated(ctx, f, l, s)
 }
 
-// decodeMosaic takes the sensor's own samples.
-func decodeMosaic(ctx context.Context, f *Frame, l *library, s sensor) error {
-	src, err := l.samples(s)
-	if err != nil {
-		return damaged(f.Path, err.Error(), err)
+// samplesOf unpacks the sensor's samples: with our own decoder, which returns them,
+// where it knows the file, else inside LibRaw.
+func samplesOf(ctx context.Context, l *library, dng dngTags, data []byte) ([]uint16, error) {
+	if s := l.sensor(); s.filters > 1000 {
+		if d := dng.packed(s); d != nil {
+			pix, err := unpackTiles(ctx, data, d, s.rawW, s.rawH)
+			if !errors.Is(err, errLJPEGOther) {
+				return pix, err
+			}
+		}
+	}
+	return nil, l.unpack(ctx)
+}
+
+// decodeMosaic takes the sensor's own samples: pix, or LibRaw's when it is nil.
+func decodeMosaic(ctx context.Context, f *Frame, l *library, s sensor, pix []uint16) error {
+	src := pix
+	if pix != nil {
+		s.pitch = s.rawW
+		defer samplePool.Put(&pix)
+	} else {
+		var err error
+		if src, err = l.samples(s); err != nil {
+			return damaged(f.Path, err.Error(), err)
+		}
 	}
 	m, h, err := newMosaic(ctx, s, src)
 	if err != nil {

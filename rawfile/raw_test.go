@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"mullion/colour"
 	"mullion/metadata"
@@ -365,7 +366,11 @@ func FuzzDecodeDNG(f *testing.F) {
 	d.set(50829, long, 1, 1, 30, 40)
 	f.Add(d.file(noisy(40, 30)))
 	f.Fuzz(func(t *testing.T, b []byte) {
+		start := time.Now()
 		fr, err := DecodeBytes(bg, "a.dng", b)
+		if d := time.Since(start); d > 2*time.Second {
+			t.Fatalf("took %v: %v", d, err)
+		}
 		if err == nil && fr.Mosaic != nil && len(fr.Mosaic.Pix) != fr.Mosaic.W*fr.Mosaic.H {
 			t.Fatal("size")
 		}
