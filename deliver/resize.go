@@ -11,7 +11,7 @@ import (
 // with strong negative lobes leaves a dark line beside every bright window,
 // because a few percent of the window's light are a lot in a dim room. So the
 // kernel here is Mitchell and Netravali's with B = C = 1/3 (Computer Graphics
-// 22(4), 1988), whose step response overshoots by 2 %, and what it takes from
+// 22(4), 1988), whose step response overshoots by 1.7 % (Lanczos-3: 7.3 %), and what it takes from
 // fine detail is given back by the sharpening, in coded values and with a limit.
 func mitchell(x float64) float64 {
 	const b, c = 1. / 3, 1. / 3
