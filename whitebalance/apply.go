@@ -123,13 +123,14 @@ func (e *Estimate) newGains() *gains {
 	return g
 }
 
-// removed is the light taken out where the light is c.
+// removed is the light taken out where the light is c. The part that is warmer
+// than the main light is taken out by Strength; the part that is cooler wholly,
+// as blue on a wall is never wanted.
 func (e *Estimate) removed(c chroma) chroma {
-	d := c.minus(e.main)
-	if d[1] > 0 { // cooler than the main light: blue on a wall is never wanted
-		return c
+	if d := c.minus(e.main); d[1] < 0 {
+		c = e.main.plus(d.times(e.Strength))
 	}
-	return e.main.plus(d.times(e.Strength))
+	return c.times(e.trust) // D65 is the origin
 }
 
 // gainsOf are the factors that make a white of chroma c grey at its luminance.

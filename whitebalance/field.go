@@ -69,7 +69,7 @@ func (v *view) lightField(ctx context.Context, all []surface, white chroma) (fie
 
 // estimate turns the surfaces' verdict into lights and a field.
 func (v *view) estimate(ctx context.Context, t *tally, white chroma, confidence float64) (*Estimate, error) {
-	e := &Estimate{Confidence: confidence, Strength: Strength, Window: v.windowLight(t.prior)}
+	e := &Estimate{Confidence: confidence, Strength: Strength, trust: 1, Window: v.windowLight(t.prior)}
 	f, err := v.lightField(ctx, t.all, white)
 	if err != nil {
 		return nil, err
@@ -81,16 +81,45 @@ func (v *view) estimate(ctx context.Context, t *tally, white chroma, confidence 
 			p.Pix[i] += jump[k][i]
 		}
 	}
+	v.calmBright(e, lightLine(t.light.plus(white)))
 	e.main = v.twoLights(e)
+	if t.prior.Rendered {
+		e.trust = trustRendered(e.main)
+	}
 	e.Kelvin, e.Duv = colour.CCT(e.main.xy())
 	return e, nil
+}
+
+// trustRendered is how much of a light found in a picture that the camera has
+// balanced already is taken out: little of a small one, which may be the
+// photographer's choice, nearly all of a plain cast.
+func trustRendered(main chroma) float64 {
+	return 1 - kernel(main.minus(chromaOf(colour.D65)), 0.15)
+}
+
+// calmBright moves the light at places far brighter than the room towards their
+// own colour where they would else turn blue: lamps, clipped to white in the
+// file, and patches of sun. What is brighter than white is not painted blue.
+func (v *view) calmBright(e *Estimate, along chroma) {
+	f := e.field
+	for i := range f.plane[0].Pix {
+		belief := ramp(float64(v.c[2][i])-v.median, 1.2, 2.2)
+		if belief == 0 || v.glass[i] > 0.5 {
+			continue
+		}
+		p := v.at(i).chroma().minus(chroma{float64(f.plane[0].Pix[i]), float64(f.plane[1].Pix[i])})
+		a := math.Max(0, p[0]*along[0]+p[1]*along[1])
+		for k := range 2 {
+			f.plane[k].Pix[i] += float32(belief * a * along[k])
+		}
+	}
 }
 
 // guess is the estimate for a view without surfaces: the prior's light
 // everywhere.
 func (v *view) guess(prior Prior) *Estimate {
 	c := priorChroma(prior)
-	e := &Estimate{Strength: Strength, Window: v.windowLight(prior), main: c, field: constantField(c)}
+	e := &Estimate{Strength: Strength, trust: 1, Window: v.windowLight(prior), main: c, field: constantField(c)}
 	e.Kelvin, e.Duv = colour.CCT(c.xy())
 	return e
 }
@@ -123,7 +152,8 @@ func (v *view) twoLights(e *Estimate) chroma {
 		if k <= 0 {
 			continue
 		}
-		w := math.Exp(math.Min(1.5, float64(v.c[2][i])-v.median))
+		// Between counting area and counting light.
+		w := math.Exp(0.5 * math.Min(2, float64(v.c[2][i])-v.median))
 		all = append(all, sample{1e6 / k, w, c})
 		total += w
 	}

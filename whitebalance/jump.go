@@ -80,7 +80,9 @@ func (v *view) jumpPlane(jump []chroma) (out [2][]float32) {
 				rest = append(rest, i)
 				continue
 			}
-			out[0][i], out[1][i] = out[0][j], out[1][j]
+			// An unlike pixel believes its neighbour less.
+			f := 1 / (1 + v.step(int(i), j)/8)
+			out[0][i], out[1][i] = f*out[0][j], f*out[1][j]
 			done = append(done, i)
 		}
 		if len(done) == 0 {

@@ -60,8 +60,9 @@ type Estimate struct {
 	// Strength is how far the local light is taken out, 0..1; see [Strength].
 	Strength float64
 
-	main  chroma // the main light
-	field field  // the light at reduced size
+	main  chroma  // the main light
+	field field   // the light at reduced size
+	trust float64 // how much of the light is taken out at all: below 1 for rendered files
 }
 
 // Measure finds the light of a view. img is linear BT.2020 scene colour, any
