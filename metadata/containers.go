@@ -77,6 +77,9 @@ func readHEIF(r io.ReaderAt, size int64, info *Info) {
 			}
 		}
 	}
+	// The container itself says how its picture is turned, and decoders turn it: the
+	// Exif value is a copy for information (ISO/IEC 23008-12, 6.5.10 and annex A).
+	info.Orientation = 1
 	res, err := imagemeta.Decode(imagemeta.Options{
 		R:           io.NewSectionReader(r, 0, size),
 		ImageFormat: imagemeta.HEIF,
