@@ -214,13 +214,22 @@ func TestByteLimitOnNoise(t *testing.T) {
 		}
 	}
 	full := sheet(t, "print")
-	full.Name, full.File.MaxBytes, full.File.Quality = "print-6mb", 6_000_000, [2]int{60, 96}
+	full.Name, full.File.MaxBytes, full.File.Quality = "print-1.5mb", 1_500_000, [2]int{60, 96}
 	dir := t.TempDir()
-	targets := []Target{{full, filepath.Join(dir, "f.jpg")}, {sheet(t, "listing"), filepath.Join(dir, "l.jpg")}, {sheet(t, "listing-small"), filepath.Join(dir, "s.jpg")}}
+	targets := []Target{{sheet(t, "listing"), filepath.Join(dir, "l.jpg")}, {sheet(t, "listing-small"), filepath.Join(dir, "s.jpg")}}
 	files, err := WriteAll(context.Background(), m, About{}, targets)
 	if err != nil {
 		t.Fatal(err)
 	}
+	// Noise at full pixels fits at no quality: the picture must get smaller.
+	f, err := Write(context.Background(), m.Crop(0, 0, 3000, 2000), full, About{}, filepath.Join(dir, "f.jpg"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f.Width >= 3000 || len(f.Notes) == 0 {
+		t.Errorf("%+v was not reduced, or does not say so", f)
+	}
+	files, targets = append(files, f), append(targets, Target{full, f.Path})
 	for i, f := range files {
 		st, err := os.Stat(f.Path)
 		if err != nil || int(st.Size()) != f.Bytes {

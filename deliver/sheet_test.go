@@ -130,3 +130,21 @@ func FuzzSlug(f *testing.F) {
 		}
 	})
 }
+
+func TestCheck(t *testing.T) {
+	s := sheet(t, "listing")
+	items := make([]Item, 26)
+	if got := s.Check(items[:25]); len(got) != 0 {
+		t.Errorf("%q", got)
+	}
+	items[0] = Item{Order: 1, Room: strings.Repeat("r", 41), Caption: strings.Repeat("ü", 1001), Altered: "a cord was taken out"}
+	got := strings.Join(s.Check(items), "\n")
+	for _, want := range []string{"26 pictures; above 25", "1001 characters", "41 characters", "first picture"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q is missing in\n%s", want, got)
+		}
+	}
+	if got := s.Check(make([]Item, 43)); len(got) != 1 || !strings.Contains(got[0], "set 3 aside") {
+		t.Errorf("%q", got)
+	}
+}
