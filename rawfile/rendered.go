@@ -25,14 +25,14 @@ func decodeRendered(ctx context.Context, f *Frame, data []byte, kind metadata.Ki
 	}
 	cfg, err := config(data, kind)
 	if err != nil {
-		return damaged(f.Path, err.Error(), err)
+		return renderedError(f.Path, kind, err)
 	}
 	if cfg.Width < 2 || cfg.Height < 2 || cfg.Width*cfg.Height > maxPixels {
 		return damaged(f.Path, fmt.Sprintf("its header claims %d x %d pixels", cfg.Width, cfg.Height), nil)
 	}
 	img, err := decodeImage(data, kind)
 	if err != nil {
-		return damaged(f.Path, err.Error(), err)
+		return renderedError(f.Path, kind, err)
 	}
 	if err := ctx.Err(); err != nil {
 		return err
@@ -45,6 +45,20 @@ func decodeRendered(ctx context.Context, f *Frame, data []byte, kind metadata.Ki
 	f.Info.Width, f.Info.Height = rgb.W(), rgb.H()
 	f.Coded = coded(rgb, bits, imageProfile(data, kind))
 	return nil
+}
+
+// renderedError is damage, except that a HEIC may as well be of a kind its decoder
+// does not know: the newer phones' and 10-bit ones.
+func renderedError(path string, kind metadata.Kind, err error) error {
+	if kind != metadata.KindHEIF {
+		return damaged(path, err.Error(), err)
+	}
+	return &metadata.FileError{
+		Path:    path,
+		Problem: "this HEIC can't be decoded: it is damaged, or of a kind the decoder does not know",
+		Advice:  "copy it from the camera again, or save it as JPEG or TIFF there",
+		Err:     err,
+	}
 }
 
 func config(data []byte, kind metadata.Kind) (image.Config, error) {
