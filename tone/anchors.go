@@ -16,6 +16,8 @@ type Anchors struct {
 	Room    float64 // the room's median
 	Window  float64 // the median of what is seen through the windows; 0 without
 	Clipped float64 // part of the window that holds no picture, 0 to 1
+	Bright  float64 // the level above which 3 % of the room lies, lamps included
+	Dark    float64 // the level below which 3 % of the room lies
 }
 
 // anchors measures the room without windows and lamps. Walls and ceilings make
@@ -37,14 +39,16 @@ func (s *scene) anchors(win *window.Map) Anchors {
 	}
 	slices.Sort(room)
 	slices.Sort(out)
-	for range 3 { // leave out lamps
+	a := Anchors{Bright: float64(at(room, 0.97)), Dark: float64(at(room, 0.03))}
+	most := len(room) * 7 / 8
+	for range 3 { // leave out lamps; what covers more than an eighth is no lamp
 		k, _ := slices.BinarySearch(room, at(room, 0.5)+2.5)
-		if k == len(room) {
+		if k == len(room) || k < most {
 			break
 		}
 		room = room[:k]
 	}
-	a := Anchors{Room: float64(at(room, 0.5))}
+	a.Room = float64(at(room, 0.5))
 	a.Wall = float64(max(at(room, 0.68), at(room, 0.90)-0.7, at(room, 0.96)-1.1))
 	if len(out) > 0 {
 		a.Window = float64(at(out, 0.5))
@@ -67,7 +71,7 @@ const (
 
 // windowStart returns the EV to add to the room's light in the windows, such
 // that what is seen through them is on average a little brighter than the walls.
-func (s *scene) windowStart(roomEV, clipped float64) float64 {
+func (s *scene) windowStart(c toneCurve, roomEV, clipped float64) float64 {
 	if s.win == nil {
 		return 0
 	}
@@ -84,13 +88,13 @@ func (s *scene) windowStart(roomEV, clipped float64) float64 {
 		return 0
 	}
 	level /= sum
-	goal := lightness(curve(0)) + windowAbove + blankAbove*clipped
+	goal := lightness(c.at(0)) + windowAbove + blankAbove*clipped
 	lo, hi := -16.0, 0.0
 	for range 24 {
 		ev := (lo + hi) / 2
 		var mean float64
 		for k, n := range hist {
-			mean += n * lightness(curve(level+(1-evenOut)*((float64(k)+0.5)/16-level)+roomEV+ev))
+			mean += n * lightness(c.at(level+(1-evenOut)*((float64(k)+0.5)/16-level)+roomEV+ev))
 		}
 		if mean/sum > goal {
 			hi = ev
@@ -105,9 +109,10 @@ func (s *scene) windowStart(roomEV, clipped float64) float64 {
 // white: differences between one part of it and another (a sunlit window, a
 // shaded one; sky, garden) by half, texture by less.
 const (
-	evenOut   = 0.50
-	evenFine  = 0.25
-	evenSigma = 0.012 // of the long side: what is wider is no texture
+	evenOut    = 0.50
+	evenFine   = 0.25
+	glareFloor = float32(-0.1) // EV above the wall
+	evenSigma  = 0.012         // of the long side: what is wider is no texture
 )
 
 // expose sets the lights: lit = log + room + coverage x (window - evening out).
@@ -142,7 +147,13 @@ func (s *scene) expose(ctx context.Context, roomEV, windowEV float64) error {
 		v := l + float32(roomEV)
 		if m > 0 {
 			wide := num.Pix[i] / max(den.Pix[i], 1e-6)
+			open := v
 			v += m * (float32(windowEV) - evenFine*(l-wide) - evenOut*(wide-float32(mean)))
+			// Glare around a window is half covered: it may come down to the walls,
+			// never below them.
+			if floor := min(open, glareFloor); m < 0.95 && v < floor {
+				v += (floor - v) * min(1, (0.95-m)*5)
+			}
 		}
 		s.lit.Pix[i] = v
 	}

@@ -13,7 +13,7 @@ const (
 	toeStart  = 2.0  // EV under the wall
 	toeSlope  = 0.60 // added below it
 	toeWidth  = 0.6
-	shoulderN = 3
+	shoulderN = 2
 )
 
 var (
@@ -29,7 +29,38 @@ func decode(v float64) float64 {
 	return math.Pow((v+0.055)/1.055, 2.4)
 }
 
-func curve(x float64) float64 {
+// toneCurve is the curve with the reach it needs for one view. A view whose
+// bright parts are both high and large (a street seen from a garage) has what
+// lies above the walls drawn together by high, one with deep shadows over a large
+// part has what lies far below them drawn together by low; 1 is none.
+type toneCurve struct{ high, low float64 }
+
+const (
+	highStart, highReach = 0.7, 2.6 // EV above the wall
+	lowStart, lowReach   = 1.0, 4.6 // EV below it
+	leastHigh, leastLow  = 0.30, 0.60
+)
+
+// reach returns the curve that brings the levels bright and dark, in EV above
+// the wall, within the range of the plain curve.
+func reach(bright, dark float64) toneCurve {
+	c := toneCurve{1, 1}
+	if bright > highReach {
+		c.high = max(leastHigh, (highReach-highStart)/(bright-highStart))
+	}
+	if dark < -lowReach {
+		c.low = max(leastLow, (lowReach-lowStart)/(-dark-lowStart))
+	}
+	return c
+}
+
+// at returns log2 display luminance for x EV above the wall.
+func (c toneCurve) at(x float64) float64 {
+	if x > highStart {
+		x = highStart + (x-highStart)*c.high
+	} else if x < -lowStart {
+		x = -lowStart + (x+lowStart)*c.low
+	}
 	if x > 0 {
 		return wallLog / math.Pow(1+slope*x/(-wallLog*shoulderN), shoulderN)
 	}
@@ -37,9 +68,9 @@ func curve(x float64) float64 {
 	return wallLog + slope*x - toeSlope*(toe-toeAtWall)
 }
 
-func curveSlope(x float64) float64 {
-	const d = 1e-3
-	return (curve(x+d) - curve(x-d)) / (2 * d)
+func (c toneCurve) slope(x float64) float64 {
+	const d = 0.05
+	return (c.at(x+d) - c.at(x-d)) / (2 * d)
 }
 
 // lightness is CIE L* (CIE 15) of a display luminance given as log2.

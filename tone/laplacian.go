@@ -22,25 +22,25 @@ const (
 	knots = 0.8 // EV between levels g
 )
 
-// detailSlope is the contrast of texture at level g. Where the curve is steep
+// detail is the contrast of texture at level g. Where the curve is steep
 // texture follows it; where it is flat texture keeps more than the curve gives.
-func detailSlope(g float64) float64 {
-	c := max(0.02, curveSlope(g))
-	if c >= 1 {
-		return 1 + (c-1)*0.3
+func (c toneCurve) detail(g float64) float64 {
+	k := max(0.02, c.slope(g))
+	if k >= 1 {
+		return 1 + (k-1)*0.3
 	}
-	return math.Pow(c, 0.45)
+	return math.Pow(k, 0.45)
 }
 
 // localTone returns log2 display luminance for lit, log2 luminance above the
 // wall.
-func localTone(ctx context.Context, lit *raster.Plane) (*raster.Plane, error) {
+func localTone(ctx context.Context, lit *raster.Plane, c toneCurve) (*raster.Plane, error) {
 	gauss, err := pyramid(ctx, lit)
 	if err != nil {
 		return nil, err
 	}
 	defer raster.Put(gauss[1:]...)
-	base := newTable(curve)
+	base := newTable(c.at)
 	remapped := raster.Get(lit.W, lit.H)
 	defer raster.Put(remapped)
 	out, err := startLevels(ctx, gauss, remapped, base)
@@ -57,7 +57,7 @@ func localTone(ctx context.Context, lit *raster.Plane) (*raster.Plane, error) {
 	}
 	for k := range n {
 		g := lo + float64(k)*step
-		gain := (detailSlope(g) - curveSlope(g)) * sigma
+		gain := (c.detail(g) - c.slope(g)) * sigma
 		if err := remap(ctx, remapped, lit, base, float32(g), float32(gain)); err != nil {
 			return nil, err
 		}

@@ -58,12 +58,13 @@ func Render(ctx context.Context, img *raster.RGB, win *window.Map, p Params) (*r
 	if p.Match != nil {
 		a.Wall = drawTo(a.Wall, p.Match.Wall)
 	}
+	c := reach(a.Bright-a.Wall, a.Dark-a.Wall)
 	rep.RoomEV = p.RoomEV - a.Wall
-	rep.WindowEV = p.WindowEV + s.windowStart(-a.Wall, a.Clipped)
+	rep.WindowEV = p.WindowEV + s.windowStart(c, -a.Wall, a.Clipped)
 	if err := s.expose(ctx, rep.RoomEV, rep.WindowEV); err != nil {
 		return nil, rep, err
 	}
-	out, err := localTone(ctx, s.lit)
+	out, err := localTone(ctx, s.lit, c)
 	if err != nil {
 		return nil, rep, err
 	}

@@ -19,14 +19,20 @@ func flat(w, h int, wall, patch float32) *raster.RGB {
 }
 
 func TestCurve(t *testing.T) {
-	if got := math.Exp2(curve(0)); math.Abs(got-decode(wallCode)) > 0.002 {
+	for _, c := range []toneCurve{{1, 1}, reach(6, -9), reach(20, -20)} {
+		testCurve(t, c)
+	}
+}
+
+func testCurve(t *testing.T, c toneCurve) {
+	if got := math.Exp2(c.at(0)); math.Abs(got-decode(wallCode)) > 0.002 {
 		t.Errorf("wall at %.4f, want %.4f", got, decode(wallCode))
 	}
 	for x := -14.0; x < 14; x += 0.01 {
-		if s := curveSlope(x); s <= 0 || s > 1.5 {
+		if s := c.slope(x); s <= 0 || s > 1.5 {
 			t.Fatalf("slope %.3f at %.2f EV", s, x)
 		}
-		if curve(x) >= 0 {
+		if c.at(x) >= 0 {
 			t.Fatalf("curve reaches white at %.2f EV", x)
 		}
 	}
@@ -90,7 +96,7 @@ func TestRoomEV(t *testing.T) {
 	if math.Abs(rep.RoomEV+1) > 0.01 {
 		t.Errorf("room EV %.3f, want -1", rep.RoomEV)
 	}
-	if want := math.Exp2(curve(-1)); math.Abs(float64(out[0].At(90, 90))-want) > 0.01 {
+	if want := math.Exp2(toneCurve{1, 1}.at(-1)); math.Abs(float64(out[0].At(90, 90))-want) > 0.01 {
 		t.Errorf("wall %.3f, want %.3f", out[0].At(90, 90), want)
 	}
 }

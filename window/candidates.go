@@ -22,6 +22,7 @@ type group struct {
 	warmth   float64 // log2(red/blue) above the room's
 	solid    float64 // area over the area of its convex hull
 	round    float64 // 4 pi area / perimeter^2: 1 for a disc
+	rims     int     // how many sides of the picture it touches
 	clipped  float64 // part at the picture's flat maximum
 }
 
@@ -102,6 +103,11 @@ func (s *scene) measure(g *group) {
 			clipped++
 		}
 	}
+	for _, on := range [4]bool{g.x0 == 0, g.y0 == 0, g.x1 == s.w, g.y1 == s.h} {
+		if on {
+			g.rims++
+		}
+	}
 	n := float64(len(g.pix))
 	g.share = n / float64(s.w*s.h)
 	g.level = median(levels) - s.room
@@ -147,6 +153,8 @@ func (s *scene) measureBoundary(g *group, in []bool) {
 	closed := closeGaps(m, bridge)
 	soft := raster.New(w, h)
 	_ = raster.Gauss(context.Background(), soft, closed, 1.6)
+	// Glare blurs the edge of a large window: look further across it.
+	reach := 2 + min(4, math.Sqrt(float64(len(g.pix)))/60)
 	var steps []float32
 	var bins [18]float64
 	var edge, upright, perimeter float64
@@ -171,8 +179,8 @@ func (s *scene) measureBoundary(g *group, in []bool) {
 			}
 			bins[int(tilt/math.Pi*17.999)]++
 			cx, cy := math.Cos(a), math.Sin(a)
-			inside := s.log.At(X+int(math.Round(2*cx)), Y+int(math.Round(2*cy)))
-			outside := s.log.At(X-int(math.Round(3*cx)), Y-int(math.Round(3*cy)))
+			inside := s.log.At(X+int(math.Round(reach*cx)), Y+int(math.Round(reach*cy)))
+			outside := s.log.At(X-int(math.Round((reach+1)*cx)), Y-int(math.Round((reach+1)*cy)))
 			steps = append(steps, inside-outside)
 		}
 	}

@@ -4,7 +4,8 @@ package window
 // from how windows and lamps are built, and checked on rendered and real rooms.
 const (
 	minShare   = 0.0006 // of the picture; smaller ones are not worth an exposure of their own
-	minStep    = 1.6    // EV across the edge: light on a wall fades out instead
+	minStep    = 1.6    // EV across the edge: light on a wall fades out instead;
+	glareStep  = 1.1    // through glare, where the sides are upright
 	maxWarmth  = 0.40   // log2(red/blue) above the room: warmer is a lamp or its shade
 	minUpright = 0.10   // of the edge; two upright sides of a window twice as wide as high give 0.3
 	minSolid   = 0.40   // of the hull; plants and people may stand in front
@@ -12,8 +13,11 @@ const (
 
 // isWindow weighs the marks of a candidate.
 func (g *group) isWindow() bool {
+	step := minStep - (minStep-glareStep)*ramp(g.upright, 0.15, 0.30)*ramp(g.share, 0.01, 0.05)
 	switch {
-	case g.share < minShare, g.step < minStep, g.solid < minSolid, g.warmth > maxWarmth:
+	case g.rims > 2:
+		return false // half the picture is lit, or the camera stands outside
+	case g.share < minShare, g.step < step, g.solid < minSolid, g.warmth > maxWarmth:
 		return false
 	case g.upright < minUpright:
 		return false // slanting sides: sun on the floor, a panel in the ceiling
