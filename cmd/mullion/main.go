@@ -9,9 +9,12 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/alecthomas/kong"
+
+	"mullion/deliver"
 )
 
 // version is set by the build.
@@ -54,6 +57,7 @@ func run(args []string) int {
 		kong.Description(about),
 		kong.Exit(func(code int) { exit = code }),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 90}),
+		kong.Vars{"sheets": strings.Join(deliver.Builtin(), ", ")},
 		kong.BindTo(ctx, (*context.Context)(nil)),
 	)
 	if len(args) == 0 {

@@ -1,0 +1,151 @@
+package finish
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"mullion/deliver"
+	"mullion/finding"
+)
+
+// deliver writes every file of a view that is due and records it.
+func (l *line) deliver(ctx context.Context, w *work, pic *picture) ([]FileReport, error) {
+	var due []place
+	var targets []deliver.Target
+	for _, p := range w.places {
+		if p.due {
+			due = append(due, p)
+			targets = append(targets, deliver.Target{Sheet: p.sheet, Path: p.path})
+			if err := os.MkdirAll(filepath.Dir(p.path), 0o755); err != nil {
+				return nil, fmt.Errorf("the delivery's folder can't be made: %w", err)
+			}
+		}
+	}
+	end := pic.clock.Start("deliver")
+	files, err := deliver.WriteAll(ctx, pic.rgb, l.about(w, pic), targets)
+	end()
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	errs := []error{err}
+	var made []FileReport
+	for i, f := range files {
+		if f.Path == "" {
+			continue
+		}
+		r := FileReport{Path: f.Path, Delivery: due[i].sheet.Name, Width: f.Width, Height: f.Height, Bytes: int64(f.Bytes), Quality: f.Quality}
+		for _, note := range f.Notes {
+			w.report.Findings = append(w.report.Findings, finding.Finding{Code: "delivery-limit", Severity: finding.Note, Message: note, Value: float64(f.Quality), Unit: "quality"})
+		}
+		made = append(made, r)
+	}
+	for i, f := range files {
+		if f.Path == "" {
+			continue
+		}
+		w.report.Seconds = pic.clock.Seconds()
+		r := made[slices.IndexFunc(made, func(r FileReport) bool { return r.Path == f.Path })]
+		errs = append(errs, l.remember(due[i], w.report, r), l.record(ctx, w, due[i]))
+	}
+	return made, errors.Join(errs...)
+}
+
+// record notes in the shoot that a file is finished, after removing the file that the
+// view was delivered as before under a name that nobody has now.
+func (l *line) record(ctx context.Context, w *work, p place) error {
+	if old, ok := w.view.Done[p.sheet.Name]; ok {
+		for _, o := range old.Outputs {
+			path := l.shoot.Path(o.Path)
+			if !l.claimed(path) {
+				if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
+					return fmt.Errorf("the picture's earlier file can't be removed: %w", err)
+				}
+			}
+		}
+	}
+	return l.shoot.Finish(ctx, w.view.ID, p.sheet.Name, p.key, []string{p.path})
+}
+
+// claimed reports whether a path is where some view of this run is delivered.
+func (l *line) claimed(path string) bool {
+	for _, w := range l.work {
+		for _, p := range w.places {
+			if p.path == path {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// about is what the files of a view say about themselves.
+func (l *line) about(w *work, pic *picture) deliver.About {
+	info := pic.scene.Merged.Info
+	used := 0
+	for _, f := range pic.scene.Merged.Frames {
+		if f.Used {
+			used++
+		}
+	}
+	a := deliver.About{
+		AltText:   deliver.AltText(w.view.Room, w.order),
+		Headline:  w.view.Room,
+		Who:       l.job.Who,
+		Taken:     info.Time,
+		HasZone:   info.HasZone,
+		HasSubsec: info.Time.Nanosecond() != 0,
+		Frames:    len(w.view.Frames),
+		Merged:    used,
+		FNumber:   info.FNumber, FocalMM: info.FocalMM, Focal35MM: info.Focal35MM, ISO: info.ISO,
+		Seconds:  info.Seconds,
+		Software: "Mullion " + l.job.Version,
+	}
+	return a
+}
+
+// pages writes the gallery and the contact sheet of every delivery.
+func (l *line) pages(ctx context.Context) error {
+	for i, sheet := range l.sheets {
+		d := deliver.Delivery{Who: l.job.Who, Software: "Mullion " + l.job.Version}
+		for _, w := range l.work {
+			if w.err != nil {
+				continue
+			}
+			item := deliver.Item{Order: w.order, Room: w.view.Room, Merged: merged(w.report)}
+			for _, f := range w.report.Files {
+				if f.Path == w.places[i].path {
+					item.Files = append(item.Files, deliver.File{Path: f.Path, Sheet: f.Delivery, Width: f.Width, Height: f.Height, Bytes: int(f.Bytes), Quality: f.Quality})
+				}
+			}
+			if len(item.Files) > 0 {
+				d.Items = append(d.Items, item)
+			}
+		}
+		if len(d.Items) == 0 {
+			continue
+		}
+		dir, err := l.shoot.Delivery(sheet.Name)
+		if err != nil {
+			return err
+		}
+		if err := deliver.Pages(ctx, dir, d); err != nil {
+			return err
+		}
+		l.job.tell(Event{Step: "making the gallery", Done: i + 1, Total: len(l.sheets)})
+	}
+	return nil
+}
+
+func merged(r ViewReport) int {
+	n := 0
+	for _, f := range r.Frames {
+		if f.Used {
+			n++
+		}
+	}
+	return n
+}

@@ -1,0 +1,249 @@
+package finish
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+	"time"
+
+	"mullion/deliver"
+	"mullion/finding"
+	"mullion/shoot"
+)
+
+// line takes the views of a shoot to their deliveries.
+type line struct {
+	job    *Job
+	shoot  *shoot.Shoot
+	report *Report
+	sheets []deliver.Sheet
+	notes  map[string][]finding.Finding
+
+	work []*work
+	mu   sync.Mutex
+	done int
+}
+
+// work is one view of a run and where its pictures go.
+type work struct {
+	view   shoot.View
+	order  int // in the gallery, from 1
+	paths  []string
+	places []place // one a delivery sheet
+	report ViewReport
+	err    error
+}
+
+// place is one file a view is delivered as.
+type place struct {
+	sheet deliver.Sheet
+	path  string
+	key   string // what it is made from
+	due   bool   // has to be made in this run
+}
+
+func (l *line) run(ctx context.Context) error {
+	if err := l.plan(ctx); err != nil {
+		return err
+	}
+	if err := l.finishAll(ctx); err != nil {
+		return err
+	}
+	for _, w := range l.work {
+		if w.err != nil {
+			l.report.fail(w.view.ID, w.err)
+			continue
+		}
+		l.report.Views = append(l.report.Views, w.report)
+	}
+	return l.pages(ctx)
+}
+
+// plan names every file of every delivery before any is made, so that no two views
+// can want the same name.
+func (l *line) plan(ctx context.Context) error {
+	views := slices.DeleteFunc(l.shoot.Doc().Views, func(v shoot.View) bool { return v.Decisions.LeaveOut })
+	if len(views) == 0 {
+		return errNoViews
+	}
+	slices.SortStableFunc(views, func(a, b shoot.View) int { return cmp.Compare(a.Order, b.Order) })
+	namers := make([]deliver.Namer, len(l.sheets))
+	for i, sheet := range l.sheets {
+		namers[i] = deliver.Namer{Pattern: sheet.Set.Names, Total: len(views)}
+	}
+	for i, v := range views {
+		w := &work{view: v, order: i + 1}
+		for _, f := range v.Frames {
+			w.paths = append(w.paths, l.shoot.Path(f.Path))
+		}
+		for k, sheet := range l.sheets {
+			dir, err := l.shoot.Delivery(sheet.Name)
+			if err != nil {
+				return err
+			}
+			name := namers[k].Name(w.order, v.Room)
+			key, err := shoot.Key(v.Frames, l.settings(v, name), sheet, engine)
+			if err != nil {
+				return err
+			}
+			p := place{sheet: sheet, path: filepath.Join(dir, name), key: key}
+			if err := l.check(ctx, w, &p); err != nil {
+				return err
+			}
+			w.places = append(w.places, p)
+		}
+		l.work = append(l.work, w)
+	}
+	return nil
+}
+
+// settings is all that a finished file depends on beside its frames and its sheet.
+func (l *line) settings(v shoot.View, name string) any {
+	return struct {
+		Decisions shoot.Decisions
+		Room      string
+		Name      string
+		Who       any
+	}{v.Decisions, v.Room, name, l.job.Who}
+}
+
+// check decides whether a file has to be made: not when an earlier run made it from
+// the same things, it is unchanged, and its account is still there.
+func (l *line) check(ctx context.Context, w *work, p *place) error {
+	_, ok, err := l.shoot.Finished(ctx, w.view.ID, p.sheet.Name, p.key)
+	if err != nil {
+		return err
+	}
+	p.due = !ok
+	if ok && !l.recall(w, *p) {
+		p.due = true
+	}
+	return nil
+}
+
+// account is where a finished view's report is kept. It can be made again.
+func (l *line) account(p place) string {
+	return filepath.Join(l.shoot.Cache(), "reports", p.key+".json")
+}
+
+// recall reads the account of a file that an earlier run made into w.
+func (l *line) recall(w *work, p place) bool {
+	b, err := os.ReadFile(l.account(p))
+	if err != nil {
+		return false
+	}
+	var r ViewReport
+	if json.Unmarshal(b, &r) != nil || len(r.Files) != 1 {
+		return false
+	}
+	files := append(w.report.Files, r.Files...)
+	w.report = r
+	w.report.Files = files
+	return true
+}
+
+// remember keeps the account of one file for later runs.
+func (l *line) remember(p place, r ViewReport, f FileReport) error {
+	r.Files = []FileReport{f}
+	r.Kept = true
+	b, err := json.Marshal(r)
+	if err != nil {
+		return err
+	}
+	path := l.account(p)
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return err
+	}
+	return os.WriteFile(path, b, 0o644)
+}
+
+// finishAll works on as many views at a time as the job allows.
+func (l *line) finishAll(ctx context.Context) error {
+	slots := make(chan struct{}, l.atOnce())
+	var wg sync.WaitGroup
+	for _, w := range l.work {
+		select {
+		case slots <- struct{}{}:
+		case <-ctx.Done():
+		}
+		if ctx.Err() != nil {
+			break
+		}
+		wg.Go(func() {
+			defer func() { <-slots }()
+			start := time.Now()
+			w.err = l.one(ctx, w)
+			if ctx.Err() == nil {
+				l.count(w, time.Since(start))
+			}
+		})
+	}
+	wg.Wait()
+	return ctx.Err()
+}
+
+// atOnce is how many views are in work at a time. Every station uses all cores by
+// itself, so more than two views only cost memory.
+func (l *line) atOnce() int {
+	if l.job.Jobs > 0 {
+		return l.job.Jobs
+	}
+	var largest int64
+	for _, w := range l.work {
+		var sum int64
+		for _, p := range w.paths {
+			if info, err := os.Stat(p); err == nil {
+				sum += info.Size()
+			}
+		}
+		largest = max(largest, sum)
+	}
+	if largest > 80<<20 { // about five frames of ten megapixels
+		return 1
+	}
+	return 2
+}
+
+func (l *line) count(w *work, spent time.Duration) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.done++
+	note := w.view.ID
+	if w.view.Room != "" {
+		note += " (" + w.view.Room + ")"
+	}
+	switch {
+	case w.err != nil:
+		note += " failed: " + w.err.Error()
+	case w.report.Kept:
+		note += " was finished already"
+	default:
+		note += fmt.Sprintf(", %d frames in %.1f s", len(w.view.Frames), spent.Seconds())
+	}
+	l.job.tell(Event{Step: "finishing views", Done: l.done, Total: len(l.work), Note: note})
+}
+
+// one finishes one view: nothing when all its files are there, else one picture from
+// its frames and from that every file that is due.
+func (l *line) one(ctx context.Context, w *work) error {
+	if !slices.ContainsFunc(w.places, func(p place) bool { return p.due }) {
+		return nil
+	}
+	kept := w.report.Files
+	pic, err := develop(ctx, w.paths, w.view.Decisions)
+	if err != nil {
+		return err
+	}
+	defer pic.release()
+	w.report = pic.report(w.view)
+	w.report.Findings = append(slices.Clone(l.notes[w.view.ID]), w.report.Findings...)
+	made, err := l.deliver(ctx, w, pic)
+	w.report.Files = append(kept, made...)
+	w.report.Seconds = pic.clock.Seconds()
+	return err
+}

@@ -1,0 +1,125 @@
+package finish
+
+import (
+	"context"
+	"math"
+
+	"mullion/finding"
+	"mullion/internal/raster"
+	"mullion/plumb"
+	"mullion/shoot"
+	"mullion/tone"
+	"mullion/whitebalance"
+	"mullion/window"
+)
+
+// picture is one view on its way from radiance to the finished picture, with what
+// was found and decided on the way.
+type picture struct {
+	scene    *Scene
+	rgb      *raster.RGB // linear light, sRGB primaries, 0..1, upright and straight
+	pose     plumb.Pose
+	plan     plumb.Geometry
+	light    *whitebalance.Estimate
+	tone     tone.Report
+	findings []finding.Finding
+	clock    *Clock
+}
+
+func (p *picture) release() { raster.PutRGB(p.rgb) }
+
+// develop makes the finished picture of one bracket.
+func develop(ctx context.Context, paths []string, d shoot.Decisions) (*picture, error) {
+	p := &picture{clock: &Clock{}}
+	var err error
+	if p.scene, err = Merge(ctx, paths, p.clock); err != nil {
+		return nil, err
+	}
+	p.findings = append(p.findings, p.scene.Findings...)
+	if err := p.straighten(ctx, d.Level); err != nil {
+		return nil, err
+	}
+	outside, err := p.balance(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer p.clock.Start("tone")()
+	p.rgb, p.tone, err = tone.Render(ctx, p.rgb, outside, tone.Params{RoomEV: value(d.RoomEV), WindowEV: value(d.WindowEV)})
+	if outside != nil {
+		raster.Put(outside.Coverage)
+	}
+	return p, err
+}
+
+// balance finds the windows, what lit the view, and takes the colour of the light
+// out of the radiance.
+func (p *picture) balance(ctx context.Context) (*window.Map, error) {
+	end := p.clock.Start("window")
+	outside, err := window.Find(ctx, p.rgb)
+	end()
+	if err == window.ErrTooSmall {
+		outside, err = nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	var coverage *raster.Plane
+	if outside != nil {
+		coverage = outside.Coverage
+	}
+	defer p.clock.Start("balance")()
+	prior := whitebalance.Prior{XY: [2]float64{p.scene.Light.X, p.scene.Light.Y}, Rendered: p.scene.Rendered}
+	if p.light, err = whitebalance.Measure(ctx, p.rgb, coverage, prior); err != nil {
+		return nil, err
+	}
+	return outside, p.light.Apply(ctx, p.rgb, coverage)
+}
+
+// report is the view's part of the run's report, without its files.
+func (p *picture) report(v shoot.View) ViewReport {
+	r := ViewReport{
+		ID: v.ID, Room: v.Room,
+		RangeEV: round(p.scene.Merged.RangeEV, 2),
+		Light: LightReport{
+			Kelvin: math.Round(p.light.Kelvin), Duv: round(p.light.Duv, 5),
+			SecondKelvin: math.Round(p.light.SecondKelvin), Confidence: round(p.light.Confidence, 3),
+		},
+		Plumb:    p.plumbReport(),
+		Tone:     ToneReport{RoomEV: round(p.tone.RoomEV, 2), WindowEV: round(p.tone.WindowEV, 2)},
+		Findings: append([]finding.Finding{}, p.findings...),
+		Files:    []FileReport{},
+	}
+	for i, f := range v.Frames {
+		one := FrameReport{File: f.Path}
+		if i < len(p.scene.Infos) {
+			info := p.scene.Infos[i]
+			one.Seconds, one.ISO, one.FNumber = info.Seconds, info.ISO, round(info.FNumber, 3)
+		}
+		if i < len(p.scene.Merged.Frames) {
+			m := p.scene.Merged.Frames[i]
+			one.EV = round(m.RefinedEV, 3)
+			one.ShiftPx = [2]float64{round(m.ShiftX, 3), round(m.ShiftY, 3)}
+			one.RotationDeg = round(m.RotationDeg, 4)
+			one.Used, one.Why = m.Used, m.Why
+		}
+		r.Frames = append(r.Frames, one)
+	}
+	return r
+}
+
+func value(p *float64) float64 {
+	if p == nil {
+		return 0
+	}
+	return *p
+}
+
+// round keeps a report readable. What is not a number counts as 0, since JSON has
+// no word for it.
+func round(v float64, digits int) float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0
+	}
+	s := math.Pow10(digits)
+	return math.Round(v*s) / s
+}
