@@ -94,7 +94,7 @@ func newSolver(segs []lines.Segment, v View) *solver {
 // of the parabola that was fitted to it, which carry its bend.
 func (s *solver) add(i int, g lines.Segment) {
 	l := g.Length()
-	if l == 0 {
+	if l == 0 || s.border(g) {
 		return
 	}
 	cx, cy := float64(s.v.W)/2, float64(s.v.H)/2
@@ -119,6 +119,14 @@ func (s *solver) add(i int, g lines.Segment) {
 	sigma = math.Hypot(sigma, 4*g.BendSigma/l)
 	put(g.X1+e*rx, g.Y1+e*ry, mx, my, sigma, 0.5)
 	put(mx, my, g.X2+e*rx, g.Y2+e*ry, sigma, 0.5)
+}
+
+// border reports a segment that runs along the picture's edge: a frame drawn
+// around it, not a part of the room.
+func (s *solver) border(g lines.Segment) bool {
+	d := 0.012 * float64(max(s.v.W, s.v.H))
+	along := func(a, b, size float64) bool { return max(a, b) < d || min(a, b) > size-d }
+	return along(g.X1, g.X2, float64(s.v.W)) || along(g.Y1, g.Y2, float64(s.v.H))
 }
 
 // undraw takes a place to where an ideal lens has it.

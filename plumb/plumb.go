@@ -94,11 +94,10 @@ func FromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, erro
 		return Pose{FocalPx: s.focal(s.start()), FocalKnown: v.FocalPx > 0, Profile: v.Profile,
 			Note: "hardly any straight lines: left as it is"}, ctx.Err()
 	}
-	m, rival := s.search(ctx)
+	m, rival := s.best(s.search(ctx))
 	if err := ctx.Err(); err != nil {
 		return Pose{}, err
 	}
-	m = s.fit(m)
 	return s.pose(m, rival), ctx.Err()
 }
 

@@ -21,9 +21,8 @@ type candidate struct {
 	score   float64
 }
 
-// search returns the most likely pose to the degree, and the score of the best
-// rival at least 4 degrees away, as a share of the winner's.
-func (s *solver) search(ctx context.Context) (best model, rival float64) {
+// search returns a few likely poses to the degree, the best first.
+func (s *solver) search(ctx context.Context) []model {
 	s.project(s.start())
 	const cols = 2*maxRoll + 1
 	votes := make([]candidate, (2*maxPitch+1)*cols)
@@ -45,16 +44,13 @@ func (s *solver) search(ctx context.Context) (best model, rival float64) {
 		top[i].score *= math.Exp(-0.25 * (sq(rad(top[i].p)/s.prior[pitch]) + sq(rad(top[i].r)/s.prior[roll])))
 	}
 	slices.SortFunc(top, func(a, b candidate) int { return compare(b.score, a.score) })
-	if len(top) == 0 {
-		return s.start(), 1
-	}
-	w := top[0]
-	for _, c := range top[1:] {
-		if math.Hypot(c.p-w.p, c.r-w.r) >= 4 {
-			rival = max(rival, c.score/w.score)
+	var out []model
+	for _, c := range top[:min(len(top), 4)] {
+		if c.score > 0.5*top[0].score {
+			out = append(out, model{pitch: rad(c.p), roll: rad(c.r), yaw: rad(c.y)})
 		}
 	}
-	return model{pitch: rad(w.p), roll: rad(w.r), yaw: rad(w.y)}, rival
+	return out
 }
 
 func sq(x float64) float64 { return x * x }

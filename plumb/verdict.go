@@ -9,7 +9,7 @@ import (
 // pose judges the fitted model: how many lines agree, how well they pin it down,
 // and whether another answer was nearly as good.
 func (s *solver) pose(m model, rival float64) Pose {
-	gate := gates[len(gates)-1]
+	gate := s.settle(m)
 	sigmas := s.sigmas(m, gate)
 	s.assign(m, gate)
 	p := Pose{
@@ -30,8 +30,8 @@ func (s *solver) pose(m model, rival float64) Pose {
 			p.Confidence *= 0.9
 		}
 	}
-	if s.freeBend {
-		s.judgeBend(m, sigmas, &p)
+	if s.freeBend && p.Confidence >= Sure {
+		p.Profile = s.estimated(m)
 	}
 	s.judgeYaw(m, sigmas, &p)
 	p.Note = fmt.Sprintf("%d vertical lines agree within %.2f degrees", p.Verticals, p.ResidualDeg)
@@ -117,16 +117,6 @@ func (s *solver) sigmas(m model, gate float64) model {
 		}
 	}
 	return out
-}
-
-// judgeBend keeps the estimated distortion only when it is clearly there: a
-// rectilinear picture must not be bent by a guess.
-func (s *solver) judgeBend(m model, sigmas model, p *Pose) {
-	corner := m[bend1] + m[bend2]
-	if math.Abs(m[bend1]) < 3*sigmas[bend1] || math.Abs(corner) < 0.003 || p.Confidence < Sure {
-		return
-	}
-	p.Profile = s.estimated(m)
 }
 
 // judgeYaw decides whether the view is meant to be straight on: little yaw, and
