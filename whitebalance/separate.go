@@ -99,7 +99,9 @@ func (v *view) separate(all []surface) {
 		weight := make([]float64, len(edges))
 		for pass := range 6 {
 			for i, e := range edges {
-				weight[i] = float64(e.n) / (0.05 + e.spread)
+				// A step in brightness makes the step in colour less sure: dark, glossy
+				// floors mirror the windows.
+				weight[i] = float64(e.n) / (0.05 + e.spread) / (1 + 4*math.Abs(e.step[2]))
 				if pass > 0 {
 					r := all[e.a].paint[k] - all[e.b].paint[k] - e.step[k]
 					weight[i] /= 0.03 + math.Abs(r)
