@@ -40,6 +40,7 @@ func (s *scene) anchors(win *window.Map) Anchors {
 	slices.Sort(room)
 	slices.Sort(out)
 	a := Anchors{Bright: float64(at(room, 0.97)), Dark: float64(at(room, 0.03))}
+	all := room
 	most := len(room) * 7 / 8
 	for range 3 { // leave out lamps; what covers more than an eighth is no lamp
 		k, _ := slices.BinarySearch(room, at(room, 0.5)+2.5)
@@ -50,6 +51,8 @@ func (s *scene) anchors(win *window.Map) Anchors {
 	}
 	a.Room = float64(at(room, 0.5))
 	a.Wall = float64(max(at(room, 0.68), at(room, 0.90)-0.7, at(room, 0.96)-1.1))
+	// Nor may a bright half leave the other half in the dark.
+	a.Wall = min(a.Wall, float64(at(all, 0.5))+1.8)
 	if len(out) > 0 {
 		a.Window = float64(at(out, 0.5))
 		var share float64
@@ -111,8 +114,8 @@ func (s *scene) windowStart(c toneCurve, roomEV, clipped float64) float64 {
 const (
 	evenOut    = 0.50
 	evenFine   = 0.25
-	glareFloor = float32(-0.1) // EV above the wall
-	evenSigma  = 0.012         // of the long side: what is wider is no texture
+	glareFloor = float32(0.4) // EV above the wall
+	evenSigma  = 0.012        // of the long side: what is wider is no texture
 )
 
 // expose sets the lights: lit = log + room + coverage x (window - evening out).
@@ -149,8 +152,8 @@ func (s *scene) expose(ctx context.Context, roomEV, windowEV float64) error {
 			wide := num.Pix[i] / max(den.Pix[i], 1e-6)
 			open := v
 			v += m * (float32(windowEV) - evenFine*(l-wide) - evenOut*(wide-float32(mean)))
-			// Glare around a window is half covered: it may come down to the walls,
-			// never below them.
+			// Glare around a window is half covered: it may come down towards the
+			// walls, not below them.
 			if floor := min(open, glareFloor); m < 0.95 && v < floor {
 				v += (floor - v) * min(1, (0.95-m)*5)
 			}

@@ -29,7 +29,7 @@ func (c toneCurve) detail(g float64) float64 {
 	if k >= 1 {
 		return 1 + (k-1)*0.3
 	}
-	return math.Pow(k, 0.45)
+	return math.Pow(k, 0.35)
 }
 
 // localTone returns log2 display luminance for lit, log2 luminance above the

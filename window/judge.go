@@ -24,6 +24,16 @@ func (g *group) isWindow() bool {
 	case g.round > 0.80 && g.straight < 0.6 && g.share < 0.02:
 		return false // a globe or a disc
 	}
+	if g.straight < 0.65 && g.step < 0.35*g.spread {
+		return false // its edge is less than what goes on inside: the border of a light, not of a thing
+	}
+	// Something must say that this is outdoors: much brighter than the room, or a
+	// picture, or cooler light, or a blank. Sun on a wall and a lit screen have
+	// little of any.
+	outdoors := ramp(g.level, 3, 5) + ramp(g.texture, 0.05, 0.25) + ramp(-g.warmth, 0, 0.8) + ramp(g.clipped, 0.2, 0.8)
+	if outdoors < 0.9 {
+		return false
+	}
 	if g.share > 0.02 {
 		return true
 	}
