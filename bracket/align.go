@@ -3,7 +3,6 @@ package bracket
 import (
 	"context"
 	"math"
-	"os"
 
 	"mullion/internal/raster"
 )
@@ -100,9 +99,6 @@ func (m *merger) align(ctx context.Context) error {
 		w, f, err := a.place(ctx, s)
 		if err != nil {
 			return err
-		}
-		if debugAlign {
-			println(s.index, "points", f.points, "peak", int(1000*f.peak), "inliers", int(1000*f.inliers), "sigma/1000", int(1000*f.sigma), "shift/100", int(100*w.tx), int(100*w.ty))
 		}
 		switch {
 		case f.good():
@@ -270,8 +266,13 @@ func (a *aligner) bend(ctx context.Context) error {
 		w, f := refine(ctx, pts, a.levels[s][0], s.warp, affine, 8)
 		f.peak = 1 // seen already
 		if f.good() {
+			// The mesh must earn its freedom: a plain turn of the camera has none of it.
+			bent := w
+			bent.mesh = bendMesh(ctx, pts, a.levels[s][0], w)
+			if cost(pts, a.levels[s][0], bent) < 0.85*cost(pts, a.levels[s][0], w) {
+				w = bent
+			}
 			s.warp = w
-			s.warp.mesh = bendMesh(ctx, pts, a.levels[s][0], w)
 		}
 		r := &m.out.Frames[s.index]
 		x, y := s.warp.at(s.warp.cx, s.warp.cy)
@@ -321,5 +322,3 @@ func proofAt(p *raster.Plane, x, y float64) float32 {
 	}
 	return (a*(1-fx)+b*fx)*(1-fy) + (c*(1-fx)+d*fx)*fy
 }
-
-var debugAlign = os.Getenv("DBGALIGN") != ""

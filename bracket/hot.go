@@ -65,6 +65,10 @@ func (m *merger) alone(p *raster.Plane, x, y int) (float32, bool) {
 	if abs(diff) < 10*sd || (diff > 0 && (v < 2.2*mid || v < 1.5*same[7])) || (diff < 0 && v > 0.4*same[0]) {
 		return 0, false
 	}
+	// Leaves and grain: the neighbours differ among themselves as much.
+	if same[6]-same[1] > 0.4*abs(diff) {
+		return 0, false
+	}
 	// What the neighbours of the other colours show, against their own like.
 	for dy := -1; dy <= 1; dy++ {
 		for dx := -1; dx <= 1; dx++ {
@@ -74,7 +78,7 @@ func (m *merger) alone(p *raster.Plane, x, y int) (float32, bool) {
 			own := ring(p, x+dx, y+dy, 2)
 			n := p.At(x+dx, y+dy)
 			base := (own[3] + own[4]) / 2
-			if abs(n-base) > 0.12*abs(diff)*max(0.2, base/max(mid, 1e-9)) && abs(n-base) > 4*sqrt(m.out.Noise.VarAt(max(base, 0))) {
+			if abs(n-base) > 0.03*abs(diff)*max(0.2, min(1, base/max(mid, 1e-9))) && abs(n-base) > 3*sqrt(m.out.Noise.VarAt(max(base, 0))) {
 				return 0, false
 			}
 		}

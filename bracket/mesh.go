@@ -11,7 +11,7 @@ import (
 // surroundings.
 func bendMesh(ctx context.Context, pts []point, b level, t warp) *mesh {
 	w, h := b.log.W, b.log.H
-	cell := max(24, float64(max(w, h))/14)
+	cell := max(24, float64(max(w, h))/24)
 	nx, ny := max(3, int(math.Round(float64(w)/cell))+1), max(3, int(math.Round(float64(h)/cell))+1)
 	t.mesh = newMesh(w, h, nx, ny)
 	res := make([]residual, 0, len(pts))
@@ -30,7 +30,7 @@ func bendMesh(ctx context.Context, pts []point, b level, t warp) *mesh {
 
 // stiffness is the price of bending between neighbouring cells, relative to what
 // the mean node knows from the picture.
-const stiffness = 0.3
+const stiffness = 0.5
 
 // stepMesh makes one Gauss-Newton step on the nodes and returns the largest move.
 func stepMesh(g *mesh, res []residual, scale float64) float64 {

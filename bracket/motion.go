@@ -20,7 +20,7 @@ const (
 	rawTolerance     = 0.03 // share of the value: ratio, flare, evenness of the sites
 	displayTolerance = 0.12 // the recovered response is not exact
 	stillEdge        = 0.08 // samples of misalignment
-	movedEdge        = 0.25
+	movedEdge        = 0.1
 )
 
 // tooMuch is the share of the picture above which a disagreement is no motion: the

@@ -32,7 +32,7 @@ func gather(l level) []point {
 		for x0 := 2; x0 < w-2; x0 += tw {
 			tile = gatherTile(tile[:0], l, x0, y0, min(w-2, x0+tw), min(h-2, y0+th))
 			if len(tile) > per {
-				strongest(tile, per)
+				strongest(tile)
 				tile = tile[:per]
 			}
 			all = append(all, tile...)
@@ -59,13 +59,12 @@ func gatherTile(out []point, l level, x0, y0, x1, y1 int) []point {
 	return out
 }
 
-// strongest moves the n points of the largest gradient over noise to the front.
-func strongest(p []point, n int) {
+// strongest sorts points by their gradient over their noise, largest first.
+func strongest(p []point) {
 	sort.Slice(p, func(i, j int) bool {
 		a, b := p[i], p[j]
 		return (a.gx*a.gx+a.gy*a.gy)*b.inv > (b.gx*b.gx+b.gy*b.gy)*a.inv
 	})
-	_ = n
 }
 
 // model says which parameters a refinement is free to change.
@@ -126,23 +125,28 @@ func peak(pts []point, b level, t warp) float64 {
 	at := func(dx, dy float64) float64 {
 		s := t
 		s.tx, s.ty = s.tx+dx, s.ty+dy
-		res := sample(nil, pts, b, s)
-		if len(res) < 40 {
-			return 1
-		}
-		levelOut(res)
-		var sum float64
-		for _, r := range res {
-			q := float64(r.r * r.r / (4 * r.v))
-			sum += q / (1 + q)
-		}
-		return sum / float64(len(res))
+		return cost(pts, b, s)
 	}
 	away := (at(peakAt, 0) + at(-peakAt, 0) + at(0, peakAt) + at(0, -peakAt)) / 4
 	if away <= 0 {
 		return 0
 	}
 	return 1 - at(0, 0)/away
+}
+
+// cost is the mean robust cost of a match, 0 perfect to 1.
+func cost(pts []point, b level, t warp) float64 {
+	res := sample(nil, pts, b, t)
+	if len(res) < 40 {
+		return 1
+	}
+	levelOut(res)
+	var sum float64
+	for _, r := range res {
+		q := float64(r.r * r.r / (4 * r.v))
+		sum += q / (1 + q)
+	}
+	return sum / float64(len(res))
 }
 
 // residual is what one point says at the current warp.
