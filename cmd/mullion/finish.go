@@ -19,7 +19,7 @@ type finishCmd struct {
 	Second  string   `placeholder:"DIR" help:"Keep a second, verified copy of the originals here, best on another disk."`
 	InPlace bool     `help:"Don't copy the originals; work from where they lie."`
 	Sheet   []string `placeholder:"NAME|FILE" sep:"none" help:"Delivery sheet: ${sheets}, or your own .toml file. May be given several times; listing when left out."`
-	Rooms   []string `placeholder:"ROOM,..." help:"Names of the rooms in the order they were shot, separated by commas. Names already given in shoot.json stay."`
+	Rooms   []string `placeholder:"ROOM" help:"Names of the rooms in the order they were shot, separated by commas. Names already given in shoot.json stay."`
 	Report  string   `placeholder:"FILE" help:"Write what was found and done, view by view, as JSON."`
 	Jobs    int      `placeholder:"N" help:"How many views to work on at a time. Left out, it is chosen by their size."`
 }

@@ -9,6 +9,7 @@ import (
 
 	"mullion/finish"
 	"mullion/group"
+	"mullion/metadata"
 )
 
 type listCmd struct {
@@ -51,7 +52,7 @@ func listView(s *finish.Survey, v group.View) {
 	fmt.Printf("%s  %s\n", v.ID, plural(len(v.Frames), "frame"))
 	for i, k := range v.Frames {
 		f := s.Frames[k]
-		fmt.Printf("    %-28s %9s  f/%-4.3g ISO %-5.0f %+6.2f EV", f.Rel, shutter(f.Info.Seconds), f.Info.FNumber, f.Info.ISO, v.EV[i])
+		fmt.Printf("    %-28s %9s  f/%-4.3g ISO %-5.0f %+6.2f EV", f.Rel, shutter(marked(f.Info)), f.Info.FNumber, f.Info.ISO, v.EV[i])
 		if !f.Info.Time.IsZero() {
 			fmt.Printf("  %s", f.Info.Time.Format("15:04:05.00"))
 		}
@@ -64,6 +65,15 @@ func listView(s *finish.Survey, v group.View) {
 		fmt.Printf("    %s: %s\n", n.Severity, n.Message)
 	}
 	fmt.Println()
+}
+
+// marked is the exposure time as it is engraved on the camera, which is what a
+// photographer set; calculations use the true one.
+func marked(i metadata.Info) float64 {
+	if i.Marked > 0 {
+		return i.Marked
+	}
+	return i.Seconds
 }
 
 // shutter writes an exposure time as photographers do.
