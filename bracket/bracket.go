@@ -117,13 +117,14 @@ func Merge(ctx context.Context, frames []*rawfile.Frame, opt Options) (*Radiance
 
 // merger carries one bracket through the stations.
 type merger struct {
-	opt   Options
-	out   *Radiance
-	shots []*shot // frames still in the merge, darkest first
-	ref   *shot
-	step  int // full-resolution pixels a proof sample
-	still bool
-	moved *regions // nil when nothing moved
+	opt       Options
+	out       *Radiance
+	shots     []*shot // frames still in the merge, darkest first
+	ref       *shot
+	step      int // full-resolution pixels a proof sample
+	still     bool
+	recovered bool     // the response of rendered frames was recovered
+	moved     *regions // nil when nothing moved
 }
 
 // shot is one frame on its way.
@@ -141,7 +142,6 @@ type shot struct {
 	curves *curves // linearisation of a rendered file
 	proof  *proof
 	warp   warp // reference -> this frame, proof coordinates
-	merged bool
 }
 
 func (m *merger) note(code string, sev finding.Severity, value float64, unit, format string, args ...any) {

@@ -51,7 +51,6 @@ type taking struct {
 	moves  []simcam.Move
 	scale  float64
 	seed   uint64
-	bias   float64 // EV the shutter of every second frame is off
 	truth  bool
 }
 

@@ -34,6 +34,7 @@ func (m *merger) linearise(ctx context.Context) error {
 			"These frames show too little of the same things to recover the camera's response: their light is read through the curve of their colour profile.")
 		return nil
 	}
+	m.recovered = true
 	for _, s := range m.shots {
 		s.curves = c
 		s.noise = c.noise(8)

@@ -18,7 +18,8 @@ const (
 // What two frames may differ by although nothing moved.
 const (
 	rawTolerance     = 0.03 // share of the value: ratio, flare, evenness of the sites
-	displayTolerance = 0.12 // the recovered response is not exact
+	displayTolerance = 0.05 // the recovered response is not exact
+	assumedTolerance = 0.10 // one that was only assumed even less
 	stillEdge        = 0.08 // samples of misalignment
 	movedEdge        = 0.1
 )
@@ -104,9 +105,15 @@ func (m *merger) disagree(ctx context.Context, most *raster.Plane, base []uint8,
 	w, h := most.W, most.H
 	d, v, tol := raster.Get(w, h), raster.Get(w, h), raster.Get(w, h)
 	defer raster.Put(d, v, tol)
+	tones := make([]*tone, len(m.shots))
+	if m.ref.frame.Kind == rawfile.KindDisplay {
+		for k := range tones {
+			tones[k] = m.toneBetween(base, i, k)
+		}
+	}
 	if err := raster.Bands(ctx, h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			m.differRow(d.Row(y), v.Row(y), tol.Row(y), base[y*w:y*w+w], i, y)
+			m.differRow(d.Row(y), v.Row(y), tol.Row(y), base[y*w:y*w+w], tones, i, y)
 		}
 	}); err != nil {
 		return err
@@ -137,11 +144,14 @@ func (m *merger) disagree(ctx context.Context, most *raster.Plane, base []uint8,
 
 // differRow writes the difference of shot i from the base, its variance and the
 // tolerance; all 0 where they can't be compared.
-func (m *merger) differRow(d, v, tol []float32, base []uint8, i, y int) {
+func (m *merger) differRow(d, v, tol []float32, base []uint8, tones []*tone, i, y int) {
 	s := m.shots[i]
 	part, edge := float32(rawTolerance), float32(stillEdge)
 	if s.frame.Kind == rawfile.KindDisplay {
 		part = displayTolerance
+		if !m.recovered {
+			part = assumedTolerance
+		}
 	}
 	if !m.still {
 		edge = movedEdge
@@ -159,6 +169,9 @@ func (m *merger) differRow(d, v, tol []float32, base []uint8, i, y int) {
 		l, r := max(0, x-1), min(len(row)-1, x+1)
 		g := s.gain
 		va, vb := a*g, rb[x]*b.gain
+		if tones[k] != nil {
+			va = tones[k].level(va, vb)
+		}
 		// The steeper of the two pictures of the edge says how much a small shift does.
 		slope := g * max(abs(row[r]-a), abs(row[l]-a), abs(up[x]-a), abs(down[x]-a))
 		d[x] = va - vb

@@ -151,12 +151,11 @@ func cost(pts []point, b level, t warp) float64 {
 
 // residual is what one point says at the current warp.
 type residual struct {
-	p    *point
-	u    float32 // the frame's log2 there
-	r    float32 // difference, then with the tone curve taken off
-	v    float32 // variance of the difference
-	w    float32 // weight
-	rank uint8   // class of brightness
+	p *point
+	u float32 // the frame's log2 there
+	r float32 // difference, then with the tone curve taken off
+	v float32 // variance of the difference
+	w float32 // weight
 }
 
 func sample(out []residual, pts []point, b level, t warp) []residual {
