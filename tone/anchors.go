@@ -114,8 +114,10 @@ func (s *scene) windowStart(c toneCurve, roomEV, clipped float64) float64 {
 const (
 	evenOut    = 0.50
 	evenFine   = 0.25
-	glareFloor = float32(0.4) // EV above the wall
-	evenSigma  = 0.012        // of the long side: what is wider is no texture
+	glareFloor = float32(0.4)  // EV above the wall
+	shadeStart = float32(-0.5) // EV above the wall: where the shadows of the view are drawn in
+	shadeKept  = float32(0.45)
+	evenSigma  = 0.012 // of the long side: what is wider is no texture
 )
 
 // expose sets the lights: lit = log + room + coverage x (window - evening out).
@@ -152,6 +154,11 @@ func (s *scene) expose(ctx context.Context, roomEV, windowEV float64) error {
 			wide := num.Pix[i] / max(den.Pix[i], 1e-6)
 			open := v
 			v += m * (float32(windowEV) - evenFine*(l-wide) - evenOut*(wide-float32(mean)))
+			// A sunlit sill taken for part of the view, and the view's own shadows,
+			// stay light.
+			if v < shadeStart {
+				v = max(v, min(open, shadeStart+(v-shadeStart)*shadeKept))
+			}
 			// Glare around a window is half covered: it may come down towards the
 			// walls, not below them.
 			if floor := min(open, glareFloor); m < 0.95 && v < floor {

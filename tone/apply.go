@@ -34,6 +34,13 @@ func apply(ctx context.Context, img *raster.RGB, a, b *raster.Plane) error {
 // that texture laid over the curve's shoulder never clips.
 const whiteKnee = 0.12
 
+// Under a local contrast of keepSlope, chroma is reduced by fade of what is
+// missing.
+const (
+	keepSlope = 0.7
+	fade      = 0.35
+)
+
 func applyRow(r, g, b, fa, fb []float32) {
 	g, b, fa, fb = g[:len(r)], b[:len(r)], fa[:len(r)], fb[:len(r)]
 	for x := range r {
@@ -46,13 +53,18 @@ func applyRow(r, g, b, fa, fb []float32) {
 		}
 		k := exp2(o - l)
 		r0, g0, b0 = r0*k, g0*k, b0*k
+		Y := y * k
 		R := rr*r0 + rg*g0 + rb*b0
 		G := gr*r0 + gg*g0 + gb*b0
 		B := br*r0 + bg*g0 + bb*b0
+		// Where contrast has been taken away, colours look stronger than they did.
+		if c := fa[x] + 1; c < keepSlope {
+			sat := 1 - (keepSlope-max(0, c))*fade
+			R, G, B = Y+(R-Y)*sat, Y+(G-Y)*sat, Y+(B-Y)*sat
+		}
 		// Near or beyond the edge of the gamut? The knee is near.
-		d := y * k
-		lo, hi := (1-chromaKnee)*d, d+chromaKnee*(peak-d)
-		if R < lo || G < lo || B < lo || R > hi || G > hi || B > hi || d != d {
+		lo, hi := (1-chromaKnee)*Y, Y+chromaKnee*(peak-Y)
+		if R < lo || G < lo || B < lo || R > hi || G > hi || B > hi || Y != Y {
 			R, G, B = intoGamut(R, G, B)
 		}
 		r[x], g[x], b[x] = R, G, B
