@@ -74,13 +74,16 @@ func Measure(ctx context.Context, luma *raster.Plane, v View) (Pose, error) {
 		return Pose{}, fmt.Errorf("plumb: a view of %d x %d pixels has no lines", v.W, v.H)
 	}
 	long := float64(max(luma.W, luma.H))
-	segs, err := lines.Detect(ctx, luma, lines.Options{MinLength: 0.012 * long})
+	segs, err := lines.Detect(ctx, luma, lines.Options{MinLength: max(15, 0.012*long)})
 	if err != nil {
 		return Pose{}, err
 	}
 	scale := float64(v.W) / float64(luma.W)
 	for i := range segs {
 		s := &segs[i]
+		// What the edge's own scatter doesn't show: shading, sharpening and
+		// compression move an end by some tenths of a pixel.
+		s.Sigma = math.Hypot(s.Sigma, 0.15/s.Length())
 		s.X1, s.Y1, s.X2, s.Y2 = s.X1*scale, s.Y1*scale, s.X2*scale, s.Y2*scale
 		s.Width, s.Bend, s.BendSigma = s.Width*scale, s.Bend*scale, s.BendSigma*scale
 	}

@@ -10,22 +10,30 @@ import (
 // and whether another answer was nearly as good.
 func (s *solver) pose(m model, rival float64) Pose {
 	gate := s.settle(m)
+	// With an unknown focal length pitch is known up to a factor; the vanishing
+	// point, which is what gets corrected, is known better.
+	unknownFocal := s.freeF
+	s.freeF = false
 	sigmas := s.sigmas(m, gate)
+	s.freeF = unknownFocal
 	s.assign(m, gate)
 	p := Pose{
 		PitchDeg: deg(m[pitch]), RollDeg: deg(m[roll]),
 		SigmaDeg: deg(max(sigmas[pitch], sigmas[roll])),
 		FocalPx:  s.focal(m), FocalKnown: !s.freeF, Profile: s.v.Profile,
 	}
-	agree, upright := s.support(m, &p)
+	agree, upright, chance := s.support(m, &p)
 	switch {
 	case p.Verticals < 3:
 		p.Note = "no three vertical lines agree: left as it is"
 		return p
 	default:
-		// Several verticals, tightly determined, in the majority, without a rival.
-		p.Confidence = soft(float64(p.Verticals), 4) * math.Exp(-sq(p.SigmaDeg/0.5)) *
-			soft(agree/max(upright, 1e-9), 0.25) * soft(1-rival, 0.15)
+		// A large tilt may be known less well: correcting it still helps.
+		tolerable := max(0.5, 0.2*math.Hypot(p.PitchDeg, p.RollDeg))
+		// Several verticals, tightly determined, in the majority, without a rival, and
+		// more than stray lines would give.
+		p.Confidence = soft(float64(p.Verticals), 4) * math.Exp(-sq(p.SigmaDeg/tolerable)) *
+			soft(agree/max(upright, 1e-9), 0.4) * soft(1-rival, 0.15) * soft(chance, 3.5)
 		if s.freeF {
 			p.Confidence *= 0.9
 		}
@@ -57,16 +65,22 @@ func soft(x, scale float64) float64 {
 }
 
 // support counts the segments that agree on the vertical, sets the residual, and
-// returns their length and that of all lines within 8 degrees of it.
-func (s *solver) support(m model, p *Pose) (agree, upright float64) {
+// returns their length, that of all lines within 8 degrees of it, and by how
+// many standard deviations the number that agrees exceeds the three tenths that
+// the best pose finds among stray lines.
+func (s *solver) support(m model, p *Pose) (agree, upright, chance float64) {
 	down := m.axes()[0]
 	var res []float64
-	last := -1
+	last, lastUp, all := -1, -1, 0.0
 	for i, r := range s.undrawn {
 		o := &s.obs[i]
 		e := math.Abs(math.Asin(max(-1, min(1, r.miss(down)))))
 		if e < rad(8) {
 			upright += o.weight
+			if o.seg != lastUp {
+				all++
+				lastUp = o.seg
+			}
 		}
 		if s.assigned[i] != 0 {
 			continue
@@ -82,7 +96,8 @@ func (s *solver) support(m model, p *Pose) (agree, upright float64) {
 		slices.Sort(res)
 		p.ResidualDeg = res[len(res)/2]
 	}
-	return agree, upright
+	chance = (float64(p.Verticals) - 0.3*all) / math.Sqrt(0.21*max(1, all))
+	return agree, upright, chance
 }
 
 // sigmas returns the standard errors of the parameters: the inverse of the
