@@ -1,9 +1,10 @@
 package bracket
 
 import (
+	"cmp"
 	"context"
 	"math"
-	"sort"
+	"slices"
 
 	"mullion/internal/raster"
 )
@@ -61,9 +62,8 @@ func gatherTile(out []point, l level, x0, y0, x1, y1 int) []point {
 
 // strongest sorts points by their gradient over their noise, largest first.
 func strongest(p []point) {
-	sort.Slice(p, func(i, j int) bool {
-		a, b := p[i], p[j]
-		return (a.gx*a.gx+a.gy*a.gy)*b.inv > (b.gx*b.gx+b.gy*b.gy)*a.inv
+	slices.SortFunc(p, func(a, b point) int {
+		return cmp.Compare((b.gx*b.gx+b.gy*b.gy)*a.inv, (a.gx*a.gx+a.gy*a.gy)*b.inv)
 	})
 }
 
@@ -219,7 +219,7 @@ func levelOut(res []residual) float64 {
 	width := max(0.25, (hi-lo)/classes*1.0001)
 	var bins [classes][]float32
 	var all []float32
-	skip := 1 + len(res)/20000
+	skip := 1 + len(res)/8000
 	for i := 0; i < len(res); i += skip {
 		r := &res[i]
 		// Half-way brightness: the mean of both frames, so that noise in one does not
@@ -232,7 +232,7 @@ func levelOut(res []residual) float64 {
 	var curve [classes]float32
 	for i := range bins {
 		curve[i] = whole
-		if len(bins[i]) > 60 {
+		if len(bins[i]) > 30 {
 			curve[i] = median32(bins[i])
 		}
 	}
@@ -254,7 +254,7 @@ func median32(v []float32) float32 {
 	if len(v) == 0 {
 		return 0
 	}
-	sort.Slice(v, func(i, j int) bool { return v[i] < v[j] })
+	slices.Sort(v)
 	return v[len(v)/2]
 }
 
