@@ -241,7 +241,7 @@ func (l *line) one(ctx context.Context, w *work) error {
 	}
 	defer pic.release()
 	w.report = pic.report(w.view)
-	w.report.Findings = append(slices.Clone(l.notes[w.view.ID]), w.report.Findings...)
+	w.report.Findings = append(append([]finding.Finding{}, l.notes[w.view.ID]...), w.report.Findings...)
 	made, err := l.deliver(ctx, w, pic)
 	w.report.Files = append(kept, made...)
 	w.report.Seconds = pic.clock.Seconds()
