@@ -111,7 +111,7 @@ const patchSide = 7
 // correlated squares of Gaussian noise, found by simulation (TestQuietBias).
 const (
 	quietShare = 0.2
-	quietBias  = 0.62
+	quietBias  = 0.588
 )
 
 func measurePatch(m *rawfile.Mosaic, x0, y0 int, scale float64) (patch, bool) {

@@ -189,7 +189,8 @@ func (r *regions) take(ctx context.Context, alone *raster.RGB, p picture, gain f
 				if f <= 0 || i > r.shotAt(x, y) {
 					continue
 				}
-				t := tr[x]
+				// Here a pixel beside a clipped one is as good as any.
+				t := min(1, tr[x]/beside)
 				if i == 0 {
 					t = 1
 				}
