@@ -104,8 +104,8 @@ func TestAlignHandHeld(t *testing.T) {
 	}
 	got := greenError(r.RGB[1], k.truth)
 	t.Logf("green against truth: RMS %.4f EV; %v", got, r.Findings)
-	// Edges are most of it: four of five frames are interpolated, then resampled. A
-	// merge without the mesh reads 0.15 and more.
+	// Edges are most of it: four of five frames are interpolated, then resampled.
+	// The bar holds the figure reached.
 	if got > 0.105 {
 		t.Errorf("RMS %.4f EV: the merge blurs", got)
 	}
@@ -164,8 +164,8 @@ func homography(t *testing.T, name string) colour.Mat3 {
 }
 
 // Random shifts up to 31 px are found by the coarse search and its refinement, as
-// in the usual test of median threshold bitmaps (Ward 2003): fewer than 5 misses of
-// 100. Here none may be missed, with a different exposure on top.
+// in the usual test of median threshold bitmaps (Ward 2003), with a different
+// exposure on top; none may be missed.
 func TestAlignRandomShifts(t *testing.T) {
 	sc := scene(t, "A-entry")
 	sc = sc.Crop(300, 200, 768, 512)
