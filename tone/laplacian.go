@@ -22,14 +22,17 @@ const (
 	knots = 0.8 // EV between levels g
 )
 
+// presence is the contrast of texture where the curve's slope is one.
+const presence = 1.2
+
 // detail is the contrast of texture at level g. Where the curve is steep
 // texture follows it; where it is flat texture keeps more than the curve gives.
 func (c toneCurve) detail(g float64) float64 {
 	k := max(0.02, c.slope(g))
 	if k >= 1 {
-		return 1 + (k-1)*0.3
+		return presence + (k-1)*0.3
 	}
-	return math.Pow(k, 0.35)
+	return presence * math.Pow(k, 0.35)
 }
 
 // localTone returns log2 display luminance for lit, log2 luminance above the

@@ -74,8 +74,7 @@ func onWall(u, v float64) bool { return u < 0.25 && v < 0.7 }
 
 // The view lies 5 to 15 L* above the wall (common practice, no source), nothing
 // in it is clipped, and the wall beside the frame is as bright as the wall
-// elsewhere: overshoot under 1.5 % of the step in radiance a global curve of the
-// same ends would have had, and in code values too small to see.
+// elsewhere to 1 L*.
 func TestWindow(t *testing.T) {
 	out, _ := renderView(t, 1500, 1000, Params{})
 	wall := meanL(out, onWall)
