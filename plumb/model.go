@@ -120,10 +120,10 @@ func (s *solver) add(i int, g lines.Segment) {
 	if l == 0 || s.border(g) {
 		return
 	}
-	cx, cy := float64(s.v.W)/2, float64(s.v.H)/2
+	c := s.v.centre()
 	put := func(x1, y1, x2, y2, sigma, share float64) {
-		x1, y1 = s.undraw((x1-cx)/s.half, (y1-cy)/s.half)
-		x2, y2 = s.undraw((x2-cx)/s.half, (y2-cy)/s.half)
+		x1, y1 = s.undraw((x1-c.X)/s.half, (y1-c.Y)/s.half)
+		x2, y2 = s.undraw((x2-c.X)/s.half, (y2-c.Y)/s.half)
 		s.obs = append(s.obs, obs{x1, y1, x2, y2, sigma, share * min(l/s.half, 0.3), i})
 	}
 	sigma := g.Sigma

@@ -74,8 +74,11 @@ func (p Pose) geometry(w, h int, turn [3]float64, opt PlanOptions) Geometry {
 	if f <= 0 {
 		f = float64(max(w, h))
 	}
+	if p.Centre == (Centre{}) {
+		p.Centre = View{W: w, H: h}.centre()
+	}
 	c := camera{
-		w: float64(w), h: float64(h), half: math.Hypot(float64(w), float64(h)) / 2,
+		w: float64(w), h: float64(h), at: p.Centre, half: math.Hypot(float64(w), float64(h)) / 2,
 		focal: f / p.Profile.Focal(), lens: p.Profile,
 		axes: rotation(turn[0], turn[1], turn[2]),
 	}
@@ -126,6 +129,7 @@ func (p Pose) lensMap(at func(x, y float64) (float64, float64), orientation, w, 
 // camera takes directions of the corrected view to places of the picture.
 type camera struct {
 	w, h, half float64
+	at         Centre  // optical axis
 	focal      float64 // of the ideal picture, pixels
 	lens       *lens.Profile
 	axes       [3]vec3 // right, down, forward in output coordinates
@@ -146,7 +150,7 @@ func (c *camera) source(x, y float64) (float64, float64) {
 			u, v = u*k, v*k
 		}
 	}
-	return c.w/2 + u, c.h/2 + v
+	return c.at.X + u, c.at.Y + v
 }
 
 // orient returns the function from upright pixels to those of the stored picture

@@ -34,6 +34,19 @@ type View struct {
 	W, H    int           // full-size pixels
 	FocalPx float64       // focal length in full-size pixels; 0 when unknown
 	Profile *lens.Profile // nil when unknown
+	Centre  *Centre       // of projection; nil for the picture's middle
+}
+
+// Centre is where the optical axis meets an upright picture, in full-size pixels
+// from the top left corner.
+type Centre struct{ X, Y float64 }
+
+// centre returns the view's optical axis.
+func (v View) centre() Centre {
+	if v.Centre != nil {
+		return *v.Centre
+	}
+	return Centre{float64(v.W) / 2, float64(v.H) / 2}
 }
 
 // FocalPx returns the focal length in pixels of a w x h picture from its 35 mm
@@ -53,8 +66,9 @@ type Pose struct {
 	Confidence  float64 // 0 to 1; from 0.5 on it's good enough to act on
 	FocalPx     float64 // the focal length used, full-size pixels
 	FocalKnown  bool
-	Verticals   int  // segments that agree on the vertical
-	Straight    bool // YawDeg is valid: the view is meant to be straight on
+	Centre      Centre // the optical axis used
+	Verticals   int    // segments that agree on the vertical
+	Straight    bool   // YawDeg is valid: the view is meant to be straight on
 	// Profile is the lens used: the view's, or the one estimated from its lines,
 	// or nil.
 	Profile *lens.Profile
@@ -95,7 +109,8 @@ func FromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, erro
 	s := newSolver(segs, v)
 	if len(s.obs) < 3 {
 		return Pose{FocalPx: s.focal(s.start()), FocalKnown: v.FocalPx > 0, Profile: v.Profile,
-			Note: "hardly any straight lines: left as it is"}, ctx.Err()
+			Centre: v.centre(),
+			Note:   "hardly any straight lines: left as it is"}, ctx.Err()
 	}
 	m, rival := s.best(s.search(ctx))
 	if err := ctx.Err(); err != nil {

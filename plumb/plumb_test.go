@@ -198,7 +198,7 @@ func TestPlan(t *testing.T) {
 			yaw = rad(p.YawDeg)
 		}
 		axes := rotation(rad(p.PitchDeg), rad(p.RollDeg), yaw)
-		c := camera{w: w, h: h, half: math.Hypot(w, h) / 2, focal: f, lens: p.Profile, axes: axes}
+		c := camera{w: w, h: h, at: Centre{w / 2, h / 2}, half: math.Hypot(w, h) / 2, focal: f, lens: p.Profile, axes: axes}
 		for _, x := range []float64{-0.8, 0.1, 0.7} {
 			var first float64
 			for k, y := range []float64{-0.4, 0, 0.4} {
@@ -220,7 +220,7 @@ func TestPlan(t *testing.T) {
 			}
 			ux, uy := g.Map.At(123, 456)
 			sx, sy := q.Map.At(123, 456)
-			bx, by := upright(o, sx, sy, float64(sw), float64(sh))
+			bx, by := turned(o, sx, sy, float64(sw), float64(sh))
 			if math.Hypot(bx-ux, by-uy) > 1e-9 {
 				t.Errorf("orientation %d: (%.1f, %.1f), want (%.1f, %.1f)", o, bx, by, ux, uy)
 			}
@@ -228,8 +228,8 @@ func TestPlan(t *testing.T) {
 	}
 }
 
-// upright turns a stored place as the Exif orientation says a viewer must.
-func upright(o int, x, y, w, h float64) (float64, float64) {
+// turned turns a stored place as the Exif orientation says a viewer must.
+func turned(o int, x, y, w, h float64) (float64, float64) {
 	switch o {
 	case 2:
 		return w - x, y

@@ -21,6 +21,7 @@ func (s *solver) pose(m model, rival float64) Pose {
 		PitchDeg: deg(m[pitch]), RollDeg: deg(m[roll]),
 		SigmaDeg: deg(max(sigmas[pitch], sigmas[roll])),
 		FocalPx:  s.focal(m), FocalKnown: !s.freeF, Profile: s.v.Profile,
+		Centre: s.v.centre(),
 	}
 	agree, upright, chance := s.support(m, &p)
 	switch {

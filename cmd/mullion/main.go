@@ -25,6 +25,7 @@ type grammar struct {
 	Finish  finishCmd  `cmd:"" help:"The whole job: copy a card safely, group its frames into views, and make the finished pictures and their gallery."`
 	List    listCmd    `cmd:"" help:"Show how the frames of a card group into views, with their exposures, before anything is processed."`
 	Merge   mergeCmd   `cmd:"" help:"Merge one bracket into a 32-bit float TIFF for other programs."`
+	Plumb   plumbCmd   `cmd:"" help:"Measure how the camera was held, from the picture alone: pitch, roll, yaw, vanishing points."`
 	Demo    demoCmd    `cmd:"" help:"Write a memory card of an invented house to try the program on."`
 	Config  configCmd  `cmd:"" help:"Show or set who you are: creator, credit line, copyright and contact, as written into the pictures."`
 	Version versionCmd `cmd:"" help:"Print the version of the program and of the libraries it uses."`
