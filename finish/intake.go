@@ -83,6 +83,7 @@ func (in *intake) copy(ctx context.Context, files []card.File) ([]card.File, err
 		dests = append(dests, in.job.Second)
 	}
 	const step = "copying the card"
+	in.job.tell(Event{Step: step, Total: len(files)})
 	done, err := card.Copy(ctx, files, dests, func(p card.Progress) {
 		in.job.tell(Event{Step: step, Done: p.Files, Total: p.AllFiles})
 	})

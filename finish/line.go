@@ -162,8 +162,12 @@ func (l *line) remember(p place, r ViewReport, f FileReport) error {
 	return os.WriteFile(path, b, 0o644)
 }
 
+// finishing is the step of a run that takes its time.
+const finishing = "finishing views"
+
 // finishAll works on as many views at a time as the job allows.
 func (l *line) finishAll(ctx context.Context) error {
+	l.job.tell(Event{Step: finishing, Total: len(l.work)})
 	slots := make(chan struct{}, l.atOnce())
 	var wg sync.WaitGroup
 	for _, w := range l.work {
@@ -225,7 +229,7 @@ func (l *line) count(w *work, spent time.Duration) {
 	default:
 		note += fmt.Sprintf(", %d frames in %.1f s", len(w.view.Frames), spent.Seconds())
 	}
-	l.job.tell(Event{Step: "finishing views", Done: l.done, Total: len(l.work), Note: note})
+	l.job.tell(Event{Step: finishing, Done: l.done, Total: len(l.work), Note: note})
 }
 
 // one finishes one view: nothing when all its files are there, else one picture from
