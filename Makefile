@@ -5,7 +5,7 @@ DEMO    ?= demo-house
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo dev)
 SOURCES := $(shell find . -name '*.go' -o -name '*.toml' -o -name '*.png' -path './demo/*' -o -name go.mod)
 
-.PHONY: all demo test lint bench fuzz deps clean
+.PHONY: all demo test lint bench quality fuzz deps clean
 
 all: mullion
 
@@ -35,6 +35,12 @@ lint: deps
 
 bench: deps
 	$(GO) test -run '^$$' -bench . -benchmem ./...
+
+# The pictures measured, on the rendered house and on real brackets, beside what
+# OpenCV makes of them. MULLION_TESTDATA names the folder with demo-house/ and realdata/.
+quality: deps
+	@[ -n "$$MULLION_TESTDATA" ] || { echo "make quality: set MULLION_TESTDATA to the folder that holds demo-house/ and realdata/"; exit 1; }
+	$(GO) run ./cmd/quality "$$MULLION_TESTDATA"
 
 # Ten seconds of fuzzing for every parser that is ours.
 fuzz: deps
