@@ -1,0 +1,168 @@
+package finish
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"mullion/shoot"
+)
+
+// edit changes the shoot's document as a person would between two runs.
+func edit(t *testing.T, dir string, fn func(*shoot.Doc)) {
+	t.Helper()
+	s, err := shoot.Open(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	if err := s.Update(t.Context(), func(d *shoot.Doc) error { fn(d); return nil }); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// kept tells which views a run left alone.
+func kept(r *Report) (out []bool) {
+	for _, v := range r.Views {
+		out = append(out, v.Kept)
+	}
+	return out
+}
+
+func TestSecondRunDoesOnlyWhatChanged(t *testing.T) {
+	card, dir := smallCard(t), filepath.Join(t.TempDir(), "shoot")
+	job := Job{Card: card, Shoot: dir, Rooms: []string{"bath", "guest room"}, Version: "test"}
+	deliveries := filepath.Join(dir, "deliveries", "listing")
+	first := run(t, job)
+	sound(t, first, 2)
+	if k := kept(first); k[0] || k[1] {
+		t.Errorf("the first run kept %v", k)
+	}
+
+	// again runs once more and tells which pictures were written and which are gone.
+	again := func(what string, wantKept ...bool) (written, gone []string) {
+		t.Helper()
+		before := tree(t, deliveries)
+		r := run(t, job)
+		sound(t, r, len(wantKept))
+		if !slices.Equal(kept(r), wantKept) {
+			t.Errorf("%s: kept %v, want %v", what, kept(r), wantKept)
+		}
+		after := tree(t, deliveries)
+		for path, is := range after {
+			if was, ok := before[path]; strings.HasSuffix(path, ".jpg") && !strings.Contains(path, "/") && (!ok || !was.at.Equal(is.at)) {
+				written = append(written, path)
+			}
+		}
+		for path := range before {
+			if _, ok := after[path]; !ok && !strings.Contains(path, "/") {
+				gone = append(gone, path)
+			}
+		}
+		return written, gone
+	}
+	expect := func(what string, got, want []string) {
+		t.Helper()
+		if !slices.Equal(got, want) {
+			t.Errorf("%s: %v, want %v", what, got, want)
+		}
+	}
+
+	originals := tree(t, filepath.Join(dir, "originals"))
+	written, gone := again("nothing changed", true, true)
+	expect("nothing changed, written", written, nil)
+	expect("nothing changed, gone", gone, nil)
+	for path, was := range originals { // the manifest may be written anew
+		if is := tree(t, filepath.Join(dir, "originals"))[path]; strings.HasSuffix(path, ".DNG") && is != was {
+			t.Errorf("%s was copied again", path)
+		}
+	}
+
+	brighter := .5
+	edit(t, dir, func(d *shoot.Doc) { d.Views[1].Decisions.RoomEV = &brighter })
+	written, gone = again("brighter room", true, false)
+	expect("brighter room, written", written, []string{"02-guest-room.jpg"})
+	expect("brighter room, gone", gone, nil)
+
+	edit(t, dir, func(d *shoot.Doc) { d.Views[0].Room = "Bad Süd" })
+	written, gone = again("renamed", false, true)
+	expect("renamed, written", written, []string{"01-bad-sued.jpg"})
+	expect("renamed, gone", gone, []string{"01-bath.jpg"})
+
+	if err := os.Remove(filepath.Join(deliveries, "02-guest-room.jpg")); err != nil {
+		t.Fatal(err)
+	}
+	written, _ = again("deleted", true, false)
+	expect("deleted, written", written, []string{"02-guest-room.jpg"})
+
+	if err := os.WriteFile(filepath.Join(deliveries, "01-bad-sued.jpg"), []byte("scribble"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	written, _ = again("scribbled over", false, true)
+	expect("scribbled over, written", written, []string{"01-bad-sued.jpg"})
+
+	// The account of a finished view can be lost: the view is done again.
+	if err := os.RemoveAll(filepath.Join(dir, "cache")); err != nil {
+		t.Fatal(err)
+	}
+	again("cache deleted", false, false)
+
+	// Two views change places: both are renamed, no stale file stays.
+	edit(t, dir, func(d *shoot.Doc) { d.Views[0].Order, d.Views[1].Order = 2, 1 })
+	again("changed places", false, false)
+	expect("changed places", pictures(t, deliveries), []string{"01-guest-room.jpg", "02-bad-sued.jpg"})
+}
+
+// Stopping a run at any of its steps leaves a shoot that can be read; the next run does the rest and ends where an undisturbed run
+// does.
+func TestStoppedRunCarriesOn(t *testing.T) {
+	card := smallCard(t)
+	plain := filepath.Join(t.TempDir(), "plain")
+	sound(t, run(t, Job{Card: card, Shoot: plain}), 2)
+	for _, step := range []string{"copying the card", "looking at frames", "finishing views"} {
+		dir := filepath.Join(t.TempDir(), "shoot")
+		ctx, cancel := context.WithCancel(t.Context())
+		_, err := Run(ctx, Job{Card: card, Shoot: dir, Jobs: 1, Report: func(e Event) {
+			if e.Step == step && e.Done > 0 {
+				cancel()
+			}
+		}})
+		cancel()
+		if !errors.Is(err, context.Canceled) {
+			t.Fatalf("stopped while %s: %v", step, err)
+		}
+		if _, err := shoot.Read(dir); err != nil {
+			t.Errorf("stopped while %s: %v", step, err)
+		}
+		done := len(pictures(t, filepath.Join(dir)))
+		if step == "finishing views" && done != 1 {
+			t.Errorf("stopped after the first view: %d pictures", done)
+		}
+		r := run(t, Job{Card: card, Shoot: dir})
+		sound(t, r, 2)
+		if step == "finishing views" && !r.Views[0].Kept {
+			t.Error("the finished view was done again")
+		}
+		samePictures(t, step, plain, dir)
+	}
+}
+
+// samePictures fails the test unless two shoots hold the same delivered bytes.
+func samePictures(t *testing.T, what, a, b string) {
+	t.Helper()
+	x, y := tree(t, filepath.Join(a, "deliveries")), tree(t, filepath.Join(b, "deliveries"))
+	for path := range y {
+		if _, ok := x[path]; !ok {
+			t.Errorf("%s: %s is left over", what, path)
+		}
+	}
+	for path, e := range x {
+		if strings.HasSuffix(path, ".jpg") && y[path].sum != e.sum {
+			t.Errorf("%s: %s differs from an undisturbed run's", what, path)
+		}
+	}
+}
