@@ -1,0 +1,82 @@
+package removal
+
+import (
+	"math"
+	"testing"
+
+	"mullion/internal/raster"
+)
+
+// page draws rows of "writing": dark marks of about the size of letters, other ones
+// for another seed, as many on every page.
+func page(seed uint64) *raster.RGB {
+	m := draw(400, 300, func(x, y int) float64 { return 0.7 })
+	for line := range 12 {
+		for letter := range 30 {
+			r := random{seed + uint64(line*30+letter)<<8}
+			for stroke := range 3 {
+				x, y := 100+letter*6+int(r.next()%4), 80+line*10+int(r.next()%6)
+				for k := range 3 {
+					for c := range m {
+						m[c].Row(y + k*(stroke%2))[x+k*((stroke+1)%2)] = 0.05
+					}
+				}
+			}
+		}
+	}
+	return m
+}
+
+func difference(a, b *raster.RGB) (rms, most float64) {
+	for i := range a[1].Pix {
+		d := math.Sqrt(float64(a[1].Pix[i])) - math.Sqrt(float64(b[1].Pix[i]))
+		rms += d * d
+		most = max(most, math.Abs(d))
+	}
+	return math.Sqrt(rms / (180 * 120)), most
+}
+
+func TestSoftenedTextIsGone(t *testing.T) {
+	mask := raster.New(400, 300)
+	Box{95, 75, 190, 130}.Paint(mask)
+	a, b := page(1), page(99)
+	before, _ := difference(a, b)
+	if before < 0.1 {
+		t.Fatalf("the two pages differ by %.3f only", before)
+	}
+	for _, m := range []*raster.RGB{a, b} {
+		if n, err := Soften(ctx, m, mask); err != nil || n != 190*130 {
+			t.Fatal(n, err)
+		}
+	}
+	// A step of the rounding is 1/31.
+	if rms, most := difference(a, b); rms > 0.02 || most > 1.5/31 {
+		t.Errorf("softened, two texts differ by %.4f, at most %.4f", rms, most)
+	}
+}
+
+func TestSoftenWritesTheMaskOnly(t *testing.T) {
+	mask := raster.New(300, 200)
+	Box{100, 50, 60, 80}.Paint(mask)
+	before := floorBoards(300, 200)
+	got := before.Clone()
+	if _, err := Soften(ctx, got, mask); err != nil {
+		t.Fatal(err)
+	}
+	values := map[float32]bool{}
+	for y := range 200 {
+		for x := range 300 {
+			v := got[0].Row(y)[x]
+			if mask.Row(y)[x] == 0 && v != before[0].Row(y)[x] {
+				t.Fatalf("pixel %d,%d outside changed", x, y)
+			}
+			if mask.Row(y)[x] > 0 && (v < 0 || v > 1) {
+				t.Fatalf("pixel %d,%d is %g", x, y, v)
+			}
+			values[v] = true
+		}
+	}
+	if n, err := Soften(ctx, got, raster.New(300, 200)); n != 0 || err != nil {
+		t.Errorf("an empty mask: %d, %v", n, err)
+	}
+}
