@@ -1,64 +1,29 @@
 package plumb
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
-// gates are the scales of the robust fit in radians: from what the search leaves
-// to what real lines scatter by. The last is adapted to the view by settle.
-var gates = [...]float64{0.026, 0.022, 0.018, 0.014}
-
-// A view's own scale lies between these, in radians (0.35 and 0.8 degrees).
-const (
-	tightest = 0.006
-	widest   = 0.014
-)
-
-// wander is how far a real "vertical" is off: building tolerances and what the
-// lens model leaves, in radians (0.08 degrees).
-const wander = 0.0014
-
-// squareness is the weight of horizontal lines beside vertical ones: rooms and
-// what stands in them are less square than they are upright.
-const squareness = 0.2
+// anneal is the scatter of the fit's first steps, in radians: from what the
+// search leaves to what real lines scatter by.
+var anneal = [...]float64{coarse, coarse, 0.009, 0.007}
 
 // fit refines m by Gauss-Newton steps on the angles of the lines to their
-// vanishing points, weighted by length and standard error, with Tukey's
-// biweight at a shrinking scale. Each line counts for the one of the three
-// directions it meets best, and is assigned again before every step.
+// vanishing points: expectation and maximisation of the mixture of [judge], each
+// line weighted by its length, its standard error and the probability that it
+// belongs where it counts. The scatter shrinks, then becomes the view's own.
 func (s *solver) fit(m model) model {
-	for i, gate := range gates {
-		if i < 2 && s.freeBend {
-			gate *= 1.5 // bent lines are still far off
+	for _, scatter := range anneal {
+		if s.freeBend {
+			scatter *= 1.5 // bent lines are still far off
 		}
-		for range 2 {
-			m = s.step(m, gate)
-		}
+		m = s.step(m, scatter)
 	}
-	for range 8 {
-		m = s.step(m, s.settle(m))
+	for range 3 {
+		scatter, _ := s.likeliest(m)
+		for range 3 {
+			m = s.step(m, scatter)
+		}
 	}
 	return m
-}
-
-// settle returns the scale of the fit for this view: four standard deviations of
-// its verticals, from the median of their residuals. In a sharp picture of a
-// good house that keeps furniture out; in a small or soft one it lets real
-// verticals in.
-func (s *solver) settle(m model) float64 {
-	s.assign(m, gates[len(gates)-1])
-	var res []float64
-	for i, k := range s.assigned {
-		if k == 0 {
-			res = append(res, math.Abs(s.residuals[i]))
-		}
-	}
-	if len(res) == 0 {
-		return widest
-	}
-	slices.Sort(res)
-	return max(tightest, min(widest, 4*1.4826*res[len(res)/2]))
 }
 
 // free lists the parameters that are to be found.
@@ -73,8 +38,8 @@ func (s *solver) free() []int {
 	return f
 }
 
-func (s *solver) step(m model, gate float64) model {
-	a := s.normal(m, gate)
+func (s *solver) step(m model, scatter float64) model {
+	a := s.normal(m, scatter)
 	x, ok := solve(a)
 	if !ok {
 		return m
@@ -82,8 +47,8 @@ func (s *solver) step(m model, gate float64) model {
 	for i, p := range s.free() {
 		m[p] += max(-0.1, min(0.1, x[i]))
 	}
-	m[pitch] = max(-rad(40), min(rad(40), m[pitch]))
-	m[roll] = max(-rad(20), min(rad(20), m[roll]))
+	m[pitch] = max(-rad(50), min(rad(50), m[pitch]))
+	m[roll] = max(-rad(30), min(rad(30), m[roll]))
 	for m[yaw] > math.Pi/4 {
 		m[yaw] -= math.Pi / 2
 	}
@@ -93,48 +58,24 @@ func (s *solver) step(m model, gate float64) model {
 	return m
 }
 
-// assign sets residuals and, for each observation, the direction it belongs to:
-// 0 down, 1 across, 2 depth, -1 none.
-func (s *solver) assign(m model, gate float64) {
-	s.project(m)
-	ax := m.axes()
-	for i, r := range s.undrawn {
-		s.assigned[i] = -1
-		limit := gate * math.Hypot(1, s.obs[i].sigma/wander/3)
-		for k, v := range ax {
-			e := r.miss(v)
-			if math.Abs(e) < limit && !ambiguous(r, v) {
-				limit = math.Abs(e)
-				s.assigned[i], s.residuals[i] = int8(k), e
-			}
-		}
-	}
-}
-
 // ambiguous reports a line so near its own vanishing point that it says nothing.
 func ambiguous(r ray, v vec3) bool {
 	return sq(v.x-v.z*r.x)+sq(v.y-v.z*r.y) < 0.05*0.05
 }
 
-// weigh is the weight of an assigned observation in units of 1/variance.
-func (s *solver) weigh(i int, gate float64) float64 {
-	o := &s.obs[i]
-	e := s.residuals[i] / (gate * math.Hypot(1, o.sigma/wander/3))
-	u := max(0, 1-e*e)
-	w := u * u * o.weight / 0.1 / (o.sigma*o.sigma + wander*wander)
-	if s.assigned[i] != 0 {
-		w *= squareness
-	}
-	return w
+// weigh is the weight of an observation in units of 1/variance: that of Student's
+// t for its error, times the probability that it belongs where it's assigned.
+func (s *solver) weigh(i int) float64 {
+	v := &s.lines[i]
+	return s.obs[i].weight / 0.1 * v.share * 4 / (3*v.variance + sq(v.residual))
 }
 
 // normal returns the normal equations of one step, priors included, as rows of an
 // augmented matrix.
-func (s *solver) normal(m model, gate float64) [][]float64 {
+func (s *solver) normal(m model, scatter float64) [][]float64 {
 	free := s.free()
 	n := len(free)
-	s.assign(m, gate)
-	base := append([]float64(nil), s.residuals...)
+	s.judge(m, scatter)
 	jac := make([][]float64, n)
 	const h = 1e-5
 	for j, p := range free {
@@ -144,8 +85,8 @@ func (s *solver) normal(m model, gate float64) [][]float64 {
 		ax := q.axes()
 		jac[j] = make([]float64, len(s.obs))
 		for i, r := range s.undrawn {
-			if k := s.assigned[i]; k >= 0 {
-				jac[j][i] = (r.miss(ax[k]) - base[i]) / h
+			if v := &s.lines[i]; v.assigned >= 0 {
+				jac[j][i] = (r.miss(ax[v.assigned]) - v.residual) / h
 			}
 		}
 	}
@@ -154,15 +95,15 @@ func (s *solver) normal(m model, gate float64) [][]float64 {
 		a[j] = make([]float64, n+1)
 	}
 	for i := range s.obs {
-		if s.assigned[i] < 0 {
+		if s.lines[i].assigned < 0 {
 			continue
 		}
-		w := s.weigh(i, gate)
+		w := s.weigh(i)
 		for j := range n {
 			for k := range n {
 				a[j][k] += w * jac[j][i] * jac[k][i]
 			}
-			a[j][n] -= w * jac[j][i] * base[i]
+			a[j][n] -= w * jac[j][i] * s.lines[i].residual
 		}
 	}
 	for j, p := range free {

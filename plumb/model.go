@@ -55,17 +55,22 @@ type obs struct {
 
 // solver holds the observations of a view.
 type solver struct {
-	v         View
-	half      float64 // half-diagonal in pixels
-	f0        float64 // first guess of the ideal picture's focal length, half-diagonals
-	obs       []obs
-	freeF     bool
-	freeBend  bool
-	prior     model // standard deviations of the parameters' priors
-	undrawn   []ray // scratch: the observations under the current model
-	assigned  []int8
-	residuals []float64
+	v        View
+	half     float64 // half-diagonal in pixels
+	f0       float64 // first guess of the ideal picture's focal length, half-diagonals
+	obs      []obs
+	freeF    bool
+	freeBend bool
+	prior    model     // standard deviations of the parameters' priors
+	unit     float64   // makes the mean weight 1
+	undrawn  []ray     // scratch: the observations under the current model
+	lines    []opinion // and what they say
+	along    []float64 // likelihood that further frames of furniture give each, or nil
 }
+
+// unmeasured is the standard error in pixels across a segment's length when its
+// detector doesn't say: each end is off by half a pixel.
+const unmeasured = 0.7
 
 type ray struct{ x, y, dx, dy float64 } // midpoint and unit direction, tangent units
 
@@ -84,8 +89,12 @@ func newSolver(segs []lines.Segment, v View) *solver {
 	}
 	s.spread()
 	s.undrawn = make([]ray, len(s.obs))
-	s.assigned = make([]int8, len(s.obs))
-	s.residuals = make([]float64, len(s.obs))
+	s.lines = make([]opinion, len(s.obs))
+	var sum float64
+	for _, o := range s.obs {
+		sum += o.weight
+	}
+	s.unit = float64(len(s.obs)) / max(1e-9, sum)
 	return s
 }
 
@@ -128,7 +137,7 @@ func (s *solver) add(i int, g lines.Segment) {
 	}
 	sigma := g.Sigma
 	if sigma == 0 {
-		sigma = 0.5 / l * float64(max(s.v.W, s.v.H)) / 1600
+		sigma = unmeasured / l
 	}
 	if !s.freeBend || g.BendSigma == 0 || g.BendSigma > 0.02*l {
 		put(g.X1, g.Y1, g.X2, g.Y2, sigma, 1)

@@ -9,21 +9,22 @@ import (
 // pose judges the fitted model: how many lines agree, how well they pin it down,
 // and whether another answer was nearly as good.
 func (s *solver) pose(m model, rival float64) Pose {
-	gate := s.settle(m)
+	scatter, _ := s.likeliest(m)
 	// With an unknown focal length pitch is known up to a factor; the vanishing
 	// point, which is what gets corrected, is known better.
 	unknownFocal := s.freeF
 	s.freeF = false
-	sigmas := s.sigmas(m, gate)
+	sigmas := s.sigmas(m, scatter)
 	s.freeF = unknownFocal
-	s.assign(m, gate)
+	s.judge(m, scatter)
 	p := Pose{
 		PitchDeg: deg(m[pitch]), RollDeg: deg(m[roll]),
 		SigmaDeg: deg(max(sigmas[pitch], sigmas[roll])),
 		FocalPx:  s.focal(m), FocalKnown: !s.freeF, Profile: s.v.Profile,
 		Centre: s.v.centre(),
 	}
-	agree, upright, chance := s.support(m, &p)
+	agree, upright := s.support(m, &p)
+	chance := s.beyondChance()
 	switch {
 	case p.Verticals < 3:
 		p.Note = "no three vertical lines agree: left as it is"
@@ -34,7 +35,7 @@ func (s *solver) pose(m model, rival float64) Pose {
 		// Several verticals, tightly determined, in the majority, without a rival, and
 		// more than stray lines would give.
 		p.Confidence = soft(float64(p.Verticals), 4) * math.Exp(-sq(p.SigmaDeg/tolerable)) *
-			soft(agree/max(upright, 1e-9), 0.4) * soft(1-rival, 0.15) * soft(chance, 3.5)
+			soft(agree/max(upright, 1e-9), 0.4) * soft(1-rival, 0.15) * soft(chance, 3)
 		if s.freeF {
 			p.Confidence *= 0.9
 		}
@@ -66,24 +67,18 @@ func soft(x, scale float64) float64 {
 }
 
 // support counts the segments that agree on the vertical, sets the residual, and
-// returns their length, that of all lines within 8 degrees of it, and by how
-// many standard deviations the number that agrees exceeds the three tenths that
-// the best pose finds among stray lines.
-func (s *solver) support(m model, p *Pose) (agree, upright, chance float64) {
+// returns their length and that of all lines within 8 degrees of it.
+func (s *solver) support(m model, p *Pose) (agree, upright float64) {
 	down := m.axes()[0]
 	var res []float64
-	last, lastUp, all := -1, -1, 0.0
+	last := -1
 	for i, r := range s.undrawn {
 		o := &s.obs[i]
 		e := math.Abs(math.Asin(max(-1, min(1, r.miss(down)))))
 		if e < rad(8) {
 			upright += o.weight
-			if o.seg != lastUp {
-				all++
-				lastUp = o.seg
-			}
 		}
-		if s.assigned[i] != 0 {
+		if v := &s.lines[i]; v.assigned != 0 || v.share < 0.5 {
 			continue
 		}
 		agree += o.weight
@@ -97,22 +92,29 @@ func (s *solver) support(m model, p *Pose) (agree, upright, chance float64) {
 		slices.Sort(res)
 		p.ResidualDeg = res[len(res)/2]
 	}
-	chance = (float64(p.Verticals) - 0.3*all) / math.Sqrt(0.21*max(1, all))
-	return agree, upright, chance
+	return agree, upright
+}
+
+// beyondChance returns by how much the evidence of the verticals exceeds what the
+// best pose finds in a heap of as many stray lines. That is 0.22 a line, give or
+// take half the root of their number (measured on random heaps).
+func (s *solver) beyondChance() float64 {
+	n := float64(len(s.obs))
+	return (s.uprightEvidence() - 0.22*n) / math.Sqrt(n)
 }
 
 // sigmas returns the standard errors of the parameters: the inverse of the
 // normal matrix scaled by the misfit. Lines of one thing share its error, so
 // it's taken double.
-func (s *solver) sigmas(m model, gate float64) model {
+func (s *solver) sigmas(m model, scatter float64) model {
 	free := s.free()
 	n := len(free)
-	a := s.normal(m, gate)
-	s.assign(m, gate)
+	a := s.normal(m, scatter)
+	s.judge(m, scatter)
 	var chi, count float64
 	for i := range s.obs {
-		if s.assigned[i] >= 0 {
-			chi += s.weigh(i, gate) * sq(s.residuals[i])
+		if v := &s.lines[i]; v.assigned >= 0 && v.share > 0.5 {
+			chi += s.weigh(i) * sq(v.residual)
 			count++
 		}
 	}
@@ -141,7 +143,10 @@ func (s *solver) judgeYaw(m model, sigmas model, p *Pose) {
 	p.YawDeg = deg(m[yaw])
 	var across, depth float64
 	for i := range s.obs {
-		switch s.assigned[i] {
+		if s.lines[i].share < 0.5 {
+			continue
+		}
+		switch s.lines[i].assigned {
 		case 1:
 			across += s.obs[i].weight
 		case 2:
