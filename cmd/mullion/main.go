@@ -24,6 +24,8 @@ var version = "dev"
 type grammar struct {
 	Finish  finishCmd  `cmd:"" help:"The whole job: copy a card safely, group its frames into views, and make the finished pictures and their gallery."`
 	List    listCmd    `cmd:"" help:"Show how the frames of a card group into views, with their exposures, before anything is processed."`
+	Check   checkCmd   `cmd:"" help:"On site: say view by view what to keep and what to shoot again, and how."`
+	Verify  verifyCmd  `cmd:"" help:"Read every original of a shoot again and compare; say when a card is safe to format."`
 	Merge   mergeCmd   `cmd:"" help:"Merge one bracket into a 32-bit float TIFF for other programs."`
 	Plumb   plumbCmd   `cmd:"" help:"Measure how the camera was held, from the picture alone: pitch, roll, yaw, vanishing points."`
 	Demo    demoCmd    `cmd:"" help:"Write a memory card of an invented house to try the program on."`

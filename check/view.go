@@ -1,0 +1,213 @@
+package check
+
+import (
+	"context"
+	"math"
+
+	"mullion/bracket"
+	"mullion/colour"
+	"mullion/internal/raster"
+	"mullion/lens"
+	"mullion/metadata"
+	"mullion/plumb"
+	"mullion/whitebalance"
+	"mullion/window"
+)
+
+// seen is everything that was measured on one view. Judging comes after it and looks
+// at nothing else.
+type seen struct {
+	frames []*small // darkest first; unusable ones have an error
+	used   []int    // indices of those the merge took
+	merged *bracket.Radiance
+	info   metadata.Info // of the reference frame
+
+	scene    *raster.RGB // reduced radiance, linear BT.2020, sensor's orientation
+	level    *raster.Plane
+	rendered bool
+	asShot   colour.XY // the light the camera was set to; zero when unknown
+
+	windows *window.Map
+	light   *whitebalance.Estimate
+	pose    plumb.Pose
+	kept    float64 // share of the frame that straightening would leave
+
+	clipped clipping
+	shadows shadows
+	moving  []region
+	flicker flicker
+	sharp   blur
+}
+
+// look merges a view's frames at reduced size and measures it with the stations that
+// will finish it later.
+func look(ctx context.Context, frames []*small) (*seen, error) {
+	v := &seen{frames: frames}
+	if err := v.merge(ctx); err != nil || v.merged == nil {
+		return v, err
+	}
+	var err error
+	if v.windows, err = window.Find(ctx, v.scene); err != nil && err != window.ErrTooSmall {
+		return nil, err
+	}
+	if err := v.measureLight(ctx); err != nil {
+		return nil, err
+	}
+	if err := v.measurePose(ctx); err != nil {
+		return nil, err
+	}
+	v.clipped = v.measureClipping()
+	v.shadows = v.measureShadows()
+	v.sharp = v.measureBlur()
+	if v.moving, err = v.measureMotion(ctx); err != nil {
+		return nil, err
+	}
+	v.flicker = v.measureFlicker()
+	return v, nil
+}
+
+// merge fills scene. It leaves merged nil when no frame can be used.
+func (v *seen) merge(ctx context.Context) error {
+	var reduced []*frameOf
+	for i, f := range v.frames {
+		if f.err == nil {
+			reduced = append(reduced, &frameOf{i, f})
+		}
+	}
+	if len(reduced) == 0 {
+		return nil
+	}
+	m, err := bracket.Merge(ctx, framesOf(reduced), bracket.Options{Reference: -1})
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if err != nil { // not one of them shows anything
+		return nil
+	}
+	v.merged = m
+	for i, r := range m.Frames {
+		if r.Used {
+			v.used = append(v.used, reduced[i].index)
+		}
+	}
+	// From the order of what was merged to that of the view.
+	reports := make([]bracket.FrameReport, len(v.frames))
+	for i, r := range m.Frames {
+		reports[reduced[i].index] = r
+	}
+	m.Frames, m.Reference = reports, reduced[m.Reference].index
+	v.info = v.frames[m.Reference].info
+	return v.develop(ctx)
+}
+
+func (v *seen) develop(ctx context.Context) error {
+	m := v.merged
+	v.scene = m.RGB
+	v.rendered = m.Space == bracket.BT2020
+	neutral, toScene := colour.Vec3{1, 1, 1}, colour.Identity
+	if !v.rendered {
+		c := m.Camera
+		var err error
+		toScene, v.asShot, err = colour.CameraToScene(c.Matrix1, c.Matrix2, c.CCT1, c.CCT2, c.Neutral)
+		if err != nil {
+			return err
+		}
+		if neutral = c.Neutral; neutral == (colour.Vec3{}) {
+			inverse, _ := toScene.Inverse()
+			neutral = inverse.Apply(colour.Vec3{1, 1, 1})
+			v.asShot = colour.XY{}
+		}
+	}
+	if err := bracket.Whiten(ctx, v.scene, m.Clip, neutral); err != nil {
+		return err
+	}
+	least := m.Clip * 1e-6
+	if err := transform(ctx, v.scene, toScene, least); err != nil {
+		return err
+	}
+	v.level = raster.Get(v.scene.W(), v.scene.H())
+	for y := range v.level.H {
+		r, g, b, out := v.scene[0].Row(y), v.scene[1].Row(y), v.scene[2].Row(y), v.level.Row(y)
+		for x := range out {
+			out[x] = raster.Log2(.2627*r[x] + .6780*g[x] + .0593*b[x])
+		}
+	}
+	return nil
+}
+
+func transform(ctx context.Context, img *raster.RGB, m colour.Mat3, least float32) error {
+	var a [3][3]float32
+	for i := range 3 {
+		for j := range 3 {
+			a[i][j] = float32(m[i][j])
+		}
+	}
+	return raster.Bands(ctx, img.H(), func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			r := img[0].Row(y)
+			g, b := img[1].Row(y)[:len(r)], img[2].Row(y)[:len(r)]
+			for x := range r {
+				p, q, s := r[x], g[x], b[x]
+				r[x] = max(least, a[0][0]*p+a[0][1]*q+a[0][2]*s)
+				g[x] = max(least, a[1][0]*p+a[1][1]*q+a[1][2]*s)
+				b[x] = max(least, a[2][0]*p+a[2][1]*q+a[2][2]*s)
+			}
+		}
+	})
+}
+
+func (v *seen) measureLight(ctx context.Context) error {
+	var coverage *raster.Plane
+	if v.windows != nil {
+		coverage = v.windows.Coverage
+	}
+	var err error
+	v.light, err = whitebalance.Measure(ctx, v.scene, coverage,
+		whitebalance.Prior{XY: [2]float64{v.asShot.X, v.asShot.Y}, Rendered: v.rendered})
+	return err
+}
+
+func (v *seen) measurePose(ctx context.Context) error {
+	luma, err := plumb.Luma(ctx, v.scene, max(v.scene.W(), v.scene.H()))
+	if err != nil {
+		return err
+	}
+	up := upright(luma, v.info.Orientation)
+	raster.Put(luma)
+	defer raster.Put(up)
+	ref := v.frames[v.merged.Reference]
+	w, h := ref.fullW, ref.fullH
+	if v.info.Orientation >= 5 {
+		w, h = h, w
+	}
+	i := v.info
+	profile, _ := lens.Find(lens.Query{Make: i.Make, Model: i.Model, Lens: i.Lens, FocalMM: i.FocalMM, FNumber: i.FNumber})
+	v.pose, err = plumb.Measure(ctx, up, plumb.View{W: w, H: h, FocalPx: plumb.FocalPx(w, h, i.Focal35MM), Profile: profile})
+	if err != nil {
+		return err
+	}
+	v.kept = 1
+	if v.pose.Confidence >= plumb.Sure {
+		v.kept = v.keptBy(w, h)
+	}
+	return nil
+}
+
+// keptBy is the share of the frame that straightening pitch and roll keeps, beside what
+// the lens's own correction costs.
+func (v *seen) keptBy(w, h int) float64 {
+	straight := v.pose
+	straight.PitchDeg, straight.RollDeg, straight.Straight = 0, 0, false
+	unbent := straight.Plan(w, h, plumb.PlanOptions{LeaveYaw: true, MinKept: .01})
+	plan := v.pose.Plan(w, h, plumb.PlanOptions{LeaveYaw: true, MinKept: .01})
+	return math.Min(1, plan.CropKept/unbent.CropKept)
+}
+
+func (v *seen) release() {
+	for _, f := range v.frames {
+		f.release()
+	}
+	raster.PutRGB(v.scene)
+	raster.Put(v.level)
+	v.scene, v.level = nil, nil
+}
