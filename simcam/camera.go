@@ -49,6 +49,9 @@ type Camera struct {
 
 	PSF      float64    // standard deviation of the point spread, pixels
 	Vignette [2]float64 // a, b of 1 - a r^2 - b r^4, r = distance from the centre over the half diagonal
+
+	Pulse Pulse   // lamps on the mains; zero for steady light
+	Dust  []Speck // on the sensor's glass
 }
 
 // LF1 returns an invented camera of 14 bits with a lens whose distortion and

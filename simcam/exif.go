@@ -17,6 +17,13 @@ func (f Frame) orientation() int {
 	return 1
 }
 
+func (f Frame) tagISO() int {
+	if f.TagISO > 0 {
+		return f.TagISO
+	}
+	return f.ISO
+}
+
 // exif is the Exif directory (CIPA DC-008): what the camera says of a frame.
 func (r *Raw) exif() ifd {
 	c, f := r.Camera, r.Frame
@@ -26,7 +33,7 @@ func (r *Raw) exif() ifd {
 	d.fraction(33434, num, den)                                          // ExposureTime
 	d.rationals(33437, tRational, 10, f.FNumber)                         // FNumber
 	d.shorts(34850, 3)                                                   // ExposureProgram: aperture priority
-	d.shorts(34855, f.ISO)                                               // PhotographicSensitivity
+	d.shorts(34855, f.tagISO())                                          // PhotographicSensitivity
 	d.undefined(36864, "0232")                                           // ExifVersion
 	d.text(36867, when)                                                  // DateTimeOriginal
 	d.text(36868, when)                                                  // DateTimeDigitized

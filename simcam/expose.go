@@ -15,6 +15,7 @@ import (
 type Frame struct {
 	Shutter Shutter
 	ISO     int
+	TagISO  int // what the camera writes instead of ISO: an extended setting; 0 writes ISO
 	FNumber float64
 
 	Step     float64 // place in the bracket, EV, written as exposure compensation
@@ -52,7 +53,7 @@ func (c *Camera) Expose(ctx context.Context, p *Projection, f Frame) (*Raw, erro
 	err := raster.Bands(ctx, r.H, func(y0, y1 int) {
 		noise := newRowNoise()
 		for y := y0; y < y1; y++ {
-			s.exposeRow(r.Pix[y*r.W:(y+1)*r.W], p.light.Row(y), noise.row(f.Seed, f.Number+1, y))
+			s.exposeRow(r.Pix[y*r.W:(y+1)*r.W], p.light.Row(y), c.Pulse.row(y, r.H, f.Shutter.Seconds(), 2.4*float64(f.Number)), noise.row(f.Seed, f.Number+1, y))
 		}
 	})
 	if err != nil {
@@ -92,9 +93,10 @@ func (c *Camera) sensor(f Frame) sensor {
 // the same variance.
 const fewElectrons = 60
 
-// exposeRow counts the electrons of a row. Shot and read noise are independent,
+// exposeRow counts the electrons of a row, which gets pulse of the mean light. Shot and read noise are independent,
 // so for bright photosites one Gaussian carries the sum of their variances.
-func (s sensor) exposeRow(dst []uint16, light []float32, rng *rand.Rand) {
+func (s sensor) exposeRow(dst []uint16, light []float32, pulse float32, rng *rand.Rand) {
+	s.perLight *= pulse
 	offset := float32(s.row * rng.NormFloat64())
 	light = light[:len(dst)]
 	for x := range dst {

@@ -147,6 +147,7 @@ func (c *Camera) mosaic(ctx context.Context, dst *raster.Plane, cam *raster.RGB)
 				row[x], row[x+1] = a[x], b[x+1]
 			}
 			c.vignetteRow(row, y, dst.H)
+			c.dustRow(row, y)
 			if c.PRNU > 0 {
 				rng := noise.row(bodySeed, 0, y)
 				for x := range row {

@@ -28,11 +28,15 @@ type View struct {
 // Settings are how a photographer sets the camera for a card.
 type Settings struct {
 	ISO     int
+	TagISO  int // written instead of ISO: an extended setting; 0 writes ISO
 	FNumber float64
 	EV      []float64 // steps of the bracket, darkest first, EV from the metered exposure
 	Bias    float64   // EV added to the meter's choice
 	InOrder bool      // take the steps as listed; otherwise the metered one first, then outwards
-	Manual  bool      // manual exposure: the files carry no exposure compensation
+	// ByAperture takes the steps brighter than the metered one by opening the aperture,
+	// not by time: a camera in the wrong mode.
+	ByAperture bool
+	Manual     bool // manual exposure: the files carry no exposure compensation
 
 	Balance Balance
 	Jitter  float64 // standard deviation of the automatic neutral from frame to frame, relative
@@ -176,6 +180,10 @@ func (s *session) frames(v View, metered Shutter) []Frame {
 			Shutter: metered.Step(s.EV[step]), ISO: s.ISO, FNumber: s.FNumber,
 			Step: s.EV[step], Manual: s.Manual, FocalMM: v.FocalMM,
 			Time: s.now, Move: s.move(step), Seed: s.Seed, Number: uint64(s.number),
+		}
+		f.TagISO = s.TagISO
+		if f.Step > 0 && s.ByAperture {
+			f.Shutter, f.FNumber = metered, math.Max(2.8, s.FNumber*math.Exp2(-f.Step/2))
 		}
 		frames = append(frames, f)
 		s.number++

@@ -1,0 +1,278 @@
+package simcam
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"mullion/internal/raster"
+)
+
+// Fault is something that goes wrong while a view is photographed.
+type Fault string
+
+// The faults that can be planted, each as it happens in a house.
+const (
+	ClippedWindow Fault = "clipped window" // the whole bracket three stops too bright
+	DarkShadows   Fault = "dark shadows"   // the whole bracket five stops too dark
+	MissingFrame  Fault = "missing frame"  // the middle one of the brackets' files is gone
+	MissingEnd    Fault = "missing end"    // the darkest one is
+	Bump          Fault = "bump"           // somebody touched the tripod: 3 pixels in the last frames
+	Blur          Fault = "blur"           // out of focus from the start
+	Shake         Fault = "shake"          // one frame, the brightest, blurred by movement
+	WrongBalance  Fault = "wrong balance"  // set to lamps
+	LowISO        Fault = "low iso"        // an extended setting: tagged 50, exposed as 100 and a stop over
+	HighISO       Fault = "high iso"       // ISO 1600
+	Aperture      Fault = "aperture"       // the bracket by aperture from the middle on
+	Flicker       Fault = "flicker"        // lamps on 50 Hz mains, read row by row
+	Dust          Fault = "dust"           // on the sensor; plant it in every view
+	Tilt          Fault = "tilt"           // pitch 7 degrees down, roll 3
+	Fan           Fault = "fan"            // something dark turns in the picture
+	DeadFile      Fault = "dead file"      // one file is cut short on the card
+)
+
+// Faults lists all that can be planted.
+func Faults() []Fault {
+	return []Fault{ClippedWindow, DarkShadows, MissingFrame, MissingEnd, Bump, Blur, Shake, WrongBalance, LowISO, HighISO,
+		Aperture, Flicker, Dust, Tilt, Fan, DeadFile}
+}
+
+// ShootFaulty is [Camera.Shoot] with faults planted in views, by the name of the view.
+// Names of views must differ.
+func (c *Camera) ShootFaulty(ctx context.Context, dir string, views []View, s Settings, faults map[string][]Fault) ([]Shot, error) {
+	var all []Shot
+	for i, v := range views {
+		body, set, view := *c, s, v
+		set.First = s.First + i*len(s.EV)
+		set.Start = s.Start.Add(time.Duration(i) * 100 * time.Second)
+		set.Seed = s.Seed + uint64(i)
+		for _, f := range faults[v.Name] {
+			if err := plant(f, &body, &set, &view); err != nil {
+				return all, fmt.Errorf("view %s: %w", v.Name, err)
+			}
+		}
+		shots, err := body.Shoot(ctx, dir, []View{view}, set, nil)
+		if err != nil {
+			return all, err
+		}
+		for _, f := range faults[v.Name] {
+			if shots, err = spoil(f, dir, set, shots); err != nil {
+				return all, fmt.Errorf("view %s: %w", v.Name, err)
+			}
+		}
+		all = append(all, shots...)
+	}
+	return all, nil
+}
+
+// plant changes the camera, its settings or the scene before the view is taken.
+func plant(f Fault, c *Camera, s *Settings, v *View) error {
+	n := len(s.EV)
+	switch f {
+	case ClippedWindow:
+		s.Bias += 3
+	case DarkShadows:
+		s.Bias -= 5
+	case Bump:
+		s.Moves = make([]Move, n)
+		for i := range s.Moves {
+			if s.EV[i] > 0 || n == 1 {
+				s.Moves[i] = Move{X: 2.4, Y: 1.8} // 3 pixels
+			}
+		}
+	case Blur:
+		each(v, func(ctx context.Context, m *raster.RGB, _ int) error { return soften(ctx, m, 2.2) })
+	case Shake:
+		split(v, n)
+		each(v, func(ctx context.Context, m *raster.RGB, step int) error {
+			if step != n-1 {
+				return nil
+			}
+			return smear(ctx, m, 9)
+		})
+	case WrongBalance:
+		s.Balance, s.Jitter = BalanceTungsten, 0
+	case LowISO:
+		s.ISO, s.TagISO, s.Bias = 100, 50, s.Bias+1
+	case HighISO:
+		s.ISO = 1600
+	case Aperture:
+		s.ByAperture = true
+	case Flicker:
+		c.Pulse = Pulse{Hertz: 100, Depth: .9, Readout: 1. / 25}
+	case Dust:
+		c.Dust = []Speck{{.31, .24, .006, .12}, {.62, .41, .009, .09}, {.82, .15, .005, .15}, {.17, .55, .012, .07}}
+	case Tilt:
+		tilt(v, -7, 3)
+	case Fan:
+		split(v, n)
+		each(v, func(_ context.Context, m *raster.RGB, step int) error { turnFan(m, step); return nil })
+	case MissingFrame, MissingEnd, DeadFile:
+	default:
+		return fmt.Errorf("simulated camera: no fault is called %q", f)
+	}
+	return nil
+}
+
+// spoil does to the files what happens after they are taken.
+func spoil(f Fault, dir string, s Settings, shots []Shot) ([]Shot, error) {
+	at := func(step float64) int {
+		return slices.IndexFunc(shots, func(x Shot) bool { return x.Frame.Step == step })
+	}
+	gone := -1
+	switch f {
+	case MissingFrame:
+		gone = at(s.EV[len(s.EV)/2])
+	case MissingEnd:
+		gone = at(slices.Min(s.EV))
+	case DeadFile:
+		path := filepath.Join(dir, filepath.FromSlash(Folder), shots[0].File)
+		info, err := os.Stat(path)
+		if err != nil {
+			return shots, err
+		}
+		return shots, os.Truncate(path, info.Size()*2/3)
+	}
+	if gone < 0 {
+		return shots, nil
+	}
+	stem := shots[gone].File[:len(shots[gone].File)-len(filepath.Ext(shots[gone].File))]
+	for _, ending := range []string{".DNG", ".JPG"} {
+		err := os.Remove(filepath.Join(dir, filepath.FromSlash(Folder), stem+ending))
+		if err != nil && (ending == ".DNG" || !os.IsNotExist(err)) {
+			return shots, err
+		}
+	}
+	return slices.Delete(shots, gone, gone+1), nil
+}
+
+// each changes every scene of a view after it is loaded.
+func each(v *View, change func(ctx context.Context, m *raster.RGB, step int) error) {
+	scenes := slices.Clone(v.Scenes)
+	for i, load := range scenes {
+		scenes[i] = func(ctx context.Context) (*raster.RGB, error) {
+			m, err := load(ctx)
+			if err == nil {
+				err = change(ctx, m, i)
+			}
+			return m, err
+		}
+	}
+	v.Scenes = scenes
+}
+
+// split gives every step of the bracket a scene of its own.
+func split(v *View, n int) {
+	if len(v.Scenes) != 1 {
+		return
+	}
+	one := v.Scenes[0]
+	v.Scenes = make([]Scene, n)
+	for i := range v.Scenes {
+		v.Scenes[i] = one
+	}
+}
+
+func soften(ctx context.Context, m *raster.RGB, sigma float64) error {
+	for _, p := range m {
+		if err := raster.Gauss(ctx, p, p, sigma); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// smear moves the picture sideways by n pixels during the exposure.
+func smear(_ context.Context, m *raster.RGB, n int) error {
+	for _, p := range m {
+		line := make([]float32, p.W)
+		for y := range p.H {
+			row := p.Row(y)
+			copy(line, row)
+			for x := range row {
+				sum := float32(0)
+				for k := range n {
+					sum += line[max(0, min(p.W-1, x+k-n/2))]
+				}
+				row[x] = sum / float32(n)
+			}
+		}
+	}
+	return nil
+}
+
+// turnFan paints four dark blades, turned by an angle that differs from step to step.
+func turnFan(m *raster.RGB, step int) {
+	w, h := m.W(), m.H()
+	cx, cy, r := .42*float64(w), .30*float64(h), .09*float64(min(w, h))
+	turn := 0.7 * float64(step*step+step)
+	for y := max(0, int(cy-r)); y < min(h, int(cy+r)); y++ {
+		for x := max(0, int(cx-r)); x < min(w, int(cx+r)); x++ {
+			dx, dy := float64(x)-cx, float64(y)-cy
+			if d := math.Hypot(dx, dy); d > r || d < r*.1 || math.Cos(4*(math.Atan2(dy, dx)-turn)) < .35 {
+				continue
+			}
+			for _, p := range m {
+				p.Row(y)[x] *= .25
+			}
+		}
+	}
+}
+
+// tilt turns the camera after the scene was composed: pitch positive looks up, roll
+// positive is clockwise seen from behind. A slightly longer focal length keeps the frame
+// inside the scene.
+func tilt(v *View, pitch, roll float64) {
+	const zoom = 1.35
+	mm := v.FocalMM
+	v.FocalMM = math.Round(mm * zoom)
+	k := v.FocalMM / mm
+	scenes := slices.Clone(v.Scenes)
+	for i, load := range scenes {
+		scenes[i] = func(ctx context.Context) (*raster.RGB, error) {
+			m, err := load(ctx)
+			if err != nil {
+				return m, err
+			}
+			defer raster.PutRGB(m)
+			return turned(m, mm, k, pitch, roll), nil
+		}
+	}
+	v.Scenes = scenes
+}
+
+// turned looks through a camera that was turned about its centre; the scene's focal
+// length is mm on a long edge of 36, the new one k times that.
+func turned(m *raster.RGB, mm, k, pitch, roll float64) *raster.RGB {
+	w, h := m.W(), m.H()
+	f := mm / 36 * float64(max(w, h))
+	sp, cp := math.Sincos(pitch * math.Pi / 180)
+	sr, cr := math.Sincos(roll * math.Pi / 180)
+	out := raster.GetRGB(w, h)
+	for y := range h {
+		for x := range w {
+			u, t := (float64(x)+.5-float64(w)/2)/(f*k), (float64(y)+.5-float64(h)/2)/(f*k)
+			u, t = cr*u-sr*t, sr*u+cr*t // roll
+			a, b := cp*t-sp, sp*t+cp    // pitch: looking up shows what is above
+			px, py := u/b*f+float64(w)/2-.5, a/b*f+float64(h)/2-.5
+			for c := range out {
+				out[c].Row(y)[x] = between(m[c], px, py)
+			}
+		}
+	}
+	return out
+}
+
+// between interpolates the logarithm of radiance at a place between samples.
+func between(p *raster.Plane, x, y float64) float32 {
+	x, y = max(0, min(float64(p.W)-1.001, x)), max(0, min(float64(p.H)-1.001, y))
+	ix, iy := int(x), int(y)
+	fx, fy := float32(x-float64(ix)), float32(y-float64(iy))
+	a, b, c, d := p.Row(iy)[ix], p.Row(iy)[ix+1], p.Row(iy + 1)[ix], p.Row(iy + 1)[ix+1]
+	l := func(v float32) float32 { return raster.Log2(max(floor, v)) }
+	return raster.Exp2((l(a)*(1-fx)+l(b)*fx)*(1-fy) + (l(c)*(1-fx)+l(d)*fx)*fy)
+}
