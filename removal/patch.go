@@ -3,14 +3,14 @@ package removal
 const (
 	// lightCost is what a patch pays for being taken brighter or darker, as a share
 	// of what the difference would cost unadapted.
-	lightCost = 0.15
+	lightCost = 0.3
 	// mostGain bounds the adaptation, in EV.
-	mostGain = 0.5
+	mostGain = 0.35
 	// textureWeight sets a difference of texture against one of colour.
 	textureWeight = 0.5
 	// nearness is what a source as far away as the search reaches costs more than
 	// one beside the hole: what is near has the scale, the light and the stuff.
-	nearness = 0.2
+	nearness = 0.5
 	// decay is how much less a pixel is trusted for every pixel it is deeper in the
 	// hole (Wexler et al. 2007).
 	decay = 1.3
