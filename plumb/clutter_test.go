@@ -9,12 +9,12 @@ import (
 	"mullion/lines"
 )
 
-// kinect is a hand-held 640 x 480 camera whose axis is not in the middle.
+// handheld is a camera whose axis is not in the middle.
 type handheld struct {
 	w, h, f, cx, cy float64
 }
 
-var kinect = handheld{640, 480, 519, 326, 254}
+var small = handheld{640, 480, 519, 326, 254}
 
 // clutter makes the segments an untidy room gives in a small picture, as a
 // detector reports them: broken, short, off by half a pixel and slightly biased.
@@ -130,14 +130,14 @@ func (c *clutter) box(az, dist, below, w, d, h, turn float64, lean vec3) {
 }
 
 func untidy(r *rand.Rand) *clutter {
-	c := &clutter{r: r, cam: kinect}
+	c := &clutter{r: r, cam: small}
 	c.m = model{rad(-13 + 7*r.NormFloat64()), rad(2 * r.NormFloat64()), rad(90*r.Float64() - 45)}
 	c.m[pitch] = max(-rad(33), min(rad(15), c.m[pitch]))
 	az := func() float64 { return rad(70*r.Float64() - 35) }
-	small := func(s float64) vec3 { return vec3{s * r.NormFloat64(), s * r.NormFloat64(), s * r.NormFloat64()} }
+	little := func(s float64) vec3 { return vec3{s * r.NormFloat64(), s * r.NormFloat64(), s * r.NormFloat64()} }
 	// Walls: door frames, shelves, windows.
 	for range 1 + r.IntN(4) {
-		c.box(az(), 2+2*r.Float64(), 1.4, 0.6+r.Float64(), 0.3, 1+1.4*r.Float64(), c.m[yaw], small(0.002))
+		c.box(az(), 2+2*r.Float64(), 1.4, 0.6+r.Float64(), 0.3, 1+1.4*r.Float64(), c.m[yaw], little(0.002))
 	}
 	// Furniture, square or at any azimuth.
 	for range 2 + r.IntN(5) {
@@ -145,14 +145,14 @@ func untidy(r *rand.Rand) *clutter {
 		if r.IntN(2) == 0 {
 			turn = 2 * math.Pi * r.Float64()
 		}
-		c.box(az(), 1.2+2*r.Float64(), 1.4, 0.4+0.6*r.Float64(), 0.4, 0.3+0.5*r.Float64(), turn, small(0.006))
+		c.box(az(), 1.2+2*r.Float64(), 1.4, 0.4+0.6*r.Float64(), 0.4, 0.3+0.5*r.Float64(), turn, little(0.006))
 	}
 	// Things that lean: books, chair backs, boxes on shelves.
 	for range r.IntN(6) {
-		turn, lean := 2*math.Pi*r.Float64(), small(0.1)
+		turn, lean := 2*math.Pi*r.Float64(), little(0.1)
 		at, dist, below := az(), 1+2*r.Float64(), 0.2+r.Float64()
 		for i := range 1 + r.IntN(4) {
-			own := small(0.02)
+			own := little(0.02)
 			own = vec3{lean.x + own.x, lean.y + own.y, lean.z + own.z}
 			c.box(at+0.05*float64(i), dist, below, 0.05+0.3*r.Float64(), 0.2, 0.2+0.2*r.Float64(), turn, own)
 		}
@@ -162,7 +162,7 @@ func untidy(r *rand.Rand) *clutter {
 		at := az()
 		for i := range 4 + r.IntN(10) {
 			down := c.m.axes()[0]
-			sway := small(0.06)
+			sway := little(0.06)
 			c.edge(c.place(at+0.03*float64(i), 3, -0.8), vec3{down.x + sway.x, down.y + sway.y, down.z + sway.z}, 1.5)
 		}
 	}
@@ -188,15 +188,21 @@ func (c *clutter) zenithError(p Pose) float64 {
 	return deg(math.Acos(min(1, cos)))
 }
 
+// A few of these rooms can't be answered: what leans together outweighs what
+// stands upright. The bars are what a wrong formula would miss.
 func TestUntidyRooms(t *testing.T) {
 	for _, told := range []bool{true, false} {
+		median, two := 0.75, 80.0
+		if !told {
+			median, two = 0.9, 78
+		}
 		r := rand.New(rand.NewPCG(225, 1))
 		var e errors
 		var count int
 		const n = 225
 		for range n {
 			c := untidy(r)
-			v := View{W: int(c.cam.w), H: int(c.cam.h), FocalPx: c.cam.f}
+			v := View{W: int(c.cam.w), H: int(c.cam.h), FocalPx: c.cam.f, LooseAxis: true}
 			if told {
 				v.Centre = &Centre{c.cam.cx, c.cam.cy}
 			}
@@ -218,5 +224,8 @@ func TestUntidyRooms(t *testing.T) {
 		}
 		t.Logf("axis known %v: %d segments each; error median %.3f, 90 %% %.2f deg; under 0.5: %.1f %%, 1: %.1f %%, 2: %.1f %%, 5: %.1f %%",
 			told, count/n, e.at(0.5), e.at(0.9), under(0.5), under(1), under(2), under(5))
+		if e.at(0.5) > median || under(2) < two {
+			t.Errorf("median %.3f deg and %.1f %% under 2, want %.2f and %.0f", e.at(0.5), under(2), median, two)
+		}
 	}
 }

@@ -43,7 +43,7 @@ func MeasureFile(ctx context.Context, path string, known View) (Pose, View, erro
 	if known.Profile != nil {
 		v.Profile = known.Profile
 	}
-	v.Centre = known.Centre
+	v.Centre, v.LooseAxis = known.Centre, known.LooseAxis
 	p, err := Measure(ctx, up, v)
 	return p, v, err
 }

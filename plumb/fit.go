@@ -29,6 +29,9 @@ func (s *solver) fit(m model) model {
 // free lists the parameters that are to be found.
 func (s *solver) free() []int {
 	f := []int{pitch, roll, yaw}
+	if s.freeSkew {
+		f = append(f, skewP, skewR)
+	}
 	if s.freeF {
 		f = append(f, logF)
 	}

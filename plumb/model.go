@@ -15,6 +15,8 @@ const (
 	logF          // log of the focal length over the first guess
 	bend1         // undistorted = drawn radius * (1 + bend1 r^2 + bend2 r^4), r in half-diagonals
 	bend2         //
+	skewP         // radians by which the horizontals' frame is pitched
+	skewR         // and rolled against the verticals: the axis is seldom in the middle
 	params        // how many there are
 )
 
@@ -25,8 +27,12 @@ type vec3 struct{ x, y, z float64 }
 // axes returns the directions of down, of the room's right and of the room's
 // depth in camera coordinates (x right, y down, z forward).
 func (m model) axes() [3]vec3 {
-	r := rotation(m[pitch], m[roll], m[yaw])
-	return [3]vec3{{r[0].y, r[1].y, r[2].y}, {r[0].x, r[1].x, r[2].x}, {r[0].z, r[1].z, r[2].z}}
+	u := rotation(m[pitch], m[roll], m[yaw])
+	r := u
+	if m[skewP] != 0 || m[skewR] != 0 {
+		r = rotation(m[pitch]+m[skewP], m[roll]+m[skewR], m[yaw])
+	}
+	return [3]vec3{{u[0].y, u[1].y, u[2].y}, {r[0].x, r[1].x, r[2].x}, {r[0].z, r[1].z, r[2].z}}
 }
 
 // rotation returns the camera's right, down and forward in room coordinates.
@@ -61,6 +67,7 @@ type solver struct {
 	obs      []obs
 	freeF    bool
 	freeBend bool
+	freeSkew bool      // the view's axis may be anywhere
 	prior    model     // standard deviations of the parameters' priors
 	unit     float64   // makes the mean weight 1
 	undrawn  []ray     // scratch: the observations under the current model
@@ -83,7 +90,8 @@ func newSolver(segs []lines.Segment, v View) *solver {
 		s.f0 = v.FocalPx / s.half / v.Profile.Focal()
 	}
 	// Distortion of a wide rectilinear lens is a few per cent at the corner.
-	s.prior = model{rad(15), rad(5), 10, 0.35, 0.05, 0.03}
+	s.prior = model{rad(15), rad(5), 10, 0.35, 0.05, 0.03, rad(0.7), rad(0.7)}
+	s.freeSkew = v.LooseAxis && v.Centre == nil
 	for i, g := range segs {
 		s.add(i, g)
 	}

@@ -35,6 +35,9 @@ type View struct {
 	FocalPx float64       // focal length in full-size pixels; 0 when unknown
 	Profile *lens.Profile // nil when unknown
 	Centre  *Centre       // of projection; nil for the picture's middle
+	// LooseAxis says that the axis may lie some per cent off the middle: a foreign
+	// camera, or a crop. Horizontals then say less about the vertical.
+	LooseAxis bool
 }
 
 // Centre is where the optical axis meets an upright picture, in full-size pixels

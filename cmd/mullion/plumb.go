@@ -77,7 +77,8 @@ type point struct {
 }
 
 func (c *plumbCmd) Run(ctx context.Context) error {
-	known := plumb.View{FocalPx: c.FocalPx}
+	// A focal length that had to be told belongs to a camera of which no more is known.
+	known := plumb.View{FocalPx: c.FocalPx, LooseAxis: c.FocalPx > 0}
 	if len(c.Centre) != 0 && len(c.Centre) != 2 {
 		return fmt.Errorf("--centre takes two numbers, X,Y in pixels")
 	}
