@@ -176,3 +176,24 @@ func TestNothingToDo(t *testing.T) {
 		t.Errorf("three rooms for two views gave %v", err)
 	}
 }
+
+// The shoot must not be made on the card, nor a second copy be kept there.
+func TestNeverWritesToTheCard(t *testing.T) {
+	card := smallCard(t)
+	link := filepath.Join(t.TempDir(), "link")
+	if err := os.Symlink(card, link); err != nil {
+		t.Fatal(err)
+	}
+	before := tree(t, card)
+	for what, job := range map[string]Job{
+		"a folder on the card": {Card: card, Shoot: filepath.Join(card, "new", "shoot")},
+		"a second copy on it":  {Card: card, Shoot: filepath.Join(t.TempDir(), "s"), Second: filepath.Join(card, "copy")},
+		"the card by a link":   {Card: card, Shoot: filepath.Join(link, "shoot")},
+		"the card itself":      {Card: card, Shoot: card},
+	} {
+		if _, err := Run(t.Context(), job); err == nil {
+			t.Errorf("%s was accepted as a place to write to", what)
+		}
+	}
+	untouched(t, card, before)
+}

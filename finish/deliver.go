@@ -10,6 +10,7 @@ import (
 
 	"mullion/deliver"
 	"mullion/finding"
+	"mullion/shoot"
 )
 
 // deliver writes every file of a view that is due and records it.
@@ -57,17 +58,43 @@ func (l *line) deliver(ctx context.Context, w *work, pic *picture) ([]FileReport
 // record notes in the shoot that a file is finished, after removing the file that the
 // view was delivered as before under a name that nobody has now.
 func (l *line) record(ctx context.Context, w *work, p place) error {
-	if old, ok := w.view.Done[p.sheet.Name]; ok {
-		for _, o := range old.Outputs {
-			path := l.shoot.Path(o.Path)
-			if !l.claimed(path) {
-				if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
-					return fmt.Errorf("the picture's earlier file can't be removed: %w", err)
-				}
-			}
-		}
+	if err := l.remove(w.view.Done[p.sheet.Name]); err != nil {
+		return err
 	}
 	return l.shoot.Finish(ctx, w.view.ID, p.sheet.Name, p.key, []string{p.path})
+}
+
+// remove takes away the files of a delivery, but for those that another view has by now.
+func (l *line) remove(d shoot.Done) error {
+	for _, o := range d.Outputs {
+		path := l.shoot.Path(o.Path)
+		if l.claimed(path) {
+			continue
+		}
+		if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return fmt.Errorf("the picture's earlier file can't be removed: %w", err)
+		}
+	}
+	return nil
+}
+
+// withdraw takes the pictures of views that are left out now from where an earlier
+// run delivered them.
+func (l *line) withdraw(ctx context.Context) error {
+	for _, v := range l.shoot.Doc().Views {
+		if !v.Decisions.LeaveOut || len(v.Done) == 0 {
+			continue
+		}
+		for _, d := range v.Done {
+			if err := l.remove(d); err != nil {
+				return err
+			}
+		}
+		if err := l.shoot.Update(ctx, func(d *shoot.Doc) error { d.View(v.ID).Done = nil; return nil }); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // claimed reports whether a path is where some view of this run is delivered.

@@ -62,6 +62,11 @@ func Run(ctx context.Context, job Job) (*Report, error) {
 			report.fail(p.Path, p.Err)
 		}
 	}
+	for _, place := range []string{job.Shoot, job.Second} {
+		if err := offCard(place, job.Card); err != nil {
+			return report, err
+		}
+	}
 	s, err := shoot.OpenOrCreate(ctx, job.Shoot)
 	if err != nil {
 		return report, err

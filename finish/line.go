@@ -36,6 +36,7 @@ type work struct {
 	paths  []string
 	places []place // one a delivery sheet
 	report ViewReport
+	done   bool // in this run or an earlier one; its report is whole
 	err    error
 }
 
@@ -51,15 +52,20 @@ func (l *line) run(ctx context.Context) error {
 	if err := l.plan(ctx); err != nil {
 		return err
 	}
-	if err := l.finishAll(ctx); err != nil {
+	err := l.finishAll(ctx)
+	for _, w := range l.work {
+		switch {
+		case w.done:
+			l.report.Views = append(l.report.Views, w.report)
+		case w.err != nil && !stopped(w.err):
+			l.report.fail(w.view.ID, w.err)
+		}
+	}
+	if err != nil {
 		return err
 	}
-	for _, w := range l.work {
-		if w.err != nil {
-			l.report.fail(w.view.ID, w.err)
-			continue
-		}
-		l.report.Views = append(l.report.Views, w.report)
+	if err := l.withdraw(ctx); err != nil {
+		return err
 	}
 	return l.pages(ctx)
 }
@@ -182,6 +188,7 @@ func (l *line) finishAll(ctx context.Context) error {
 			defer func() { <-slots }()
 			start := time.Now()
 			w.err = l.one(ctx, w)
+			w.done = w.err == nil
 			if ctx.Err() == nil {
 				l.count(w, time.Since(start))
 			}

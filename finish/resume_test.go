@@ -117,7 +117,21 @@ func TestSecondRunDoesOnlyWhatChanged(t *testing.T) {
 	expect("changed places", pictures(t, deliveries), []string{"01-guest-room.jpg", "02-bad-sued.jpg"})
 }
 
-// Stopping a run at any of its steps leaves a shoot that can be read; the next run does the rest and ends where an undisturbed run
+// A view that is left out must not stay in the delivered folder.
+func TestLeftOutViewIsNotDelivered(t *testing.T) {
+	card, dir := smallCard(t), filepath.Join(t.TempDir(), "shoot")
+	job := Job{Card: card, Shoot: dir, Rooms: []string{"bath", "guest room"}}
+	sound(t, run(t, job), 2)
+	edit(t, dir, func(d *shoot.Doc) { d.Views[0].Decisions.LeaveOut = true })
+	sound(t, run(t, job), 1)
+	got := pictures(t, filepath.Join(dir, "deliveries"))
+	if want := []string{"listing/01-guest-room.jpg"}; !slices.Equal(got, want) {
+		t.Errorf("delivered %v, want %v", got, want)
+	}
+}
+
+// Stopping a run at any of its steps leaves a shoot that can be read and a report of
+// what was finished; the next run does the rest and ends where an undisturbed run
 // does.
 func TestStoppedRunCarriesOn(t *testing.T) {
 	card := smallCard(t)
@@ -126,7 +140,7 @@ func TestStoppedRunCarriesOn(t *testing.T) {
 	for _, step := range []string{"copying the card", "looking at frames", "finishing views"} {
 		dir := filepath.Join(t.TempDir(), "shoot")
 		ctx, cancel := context.WithCancel(t.Context())
-		_, err := Run(ctx, Job{Card: card, Shoot: dir, Jobs: 1, Report: func(e Event) {
+		report, err := Run(ctx, Job{Card: card, Shoot: dir, Jobs: 1, Report: func(e Event) {
 			if e.Step == step && e.Done > 0 {
 				cancel()
 			}
@@ -139,8 +153,8 @@ func TestStoppedRunCarriesOn(t *testing.T) {
 			t.Errorf("stopped while %s: %v", step, err)
 		}
 		done := len(pictures(t, filepath.Join(dir)))
-		if step == "finishing views" && done != 1 {
-			t.Errorf("stopped after the first view: %d pictures", done)
+		if step == "finishing views" && (done != 1 || len(report.Views) != 1) {
+			t.Errorf("stopped after the first view: %d pictures, %d views in the report", done, len(report.Views))
 		}
 		r := run(t, Job{Card: card, Shoot: dir})
 		sound(t, r, 2)
