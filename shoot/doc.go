@@ -29,6 +29,8 @@ type View struct {
 	Frames    []Frame   `json:"frames"` // darkest first
 	Reasons   []string  `json:"reasons,omitempty"`
 	Decisions Decisions `json:"decisions,omitzero"`
+	Edits     []Edit    `json:"edits,omitempty"`     // removals and softenings, in the order they were asked for
+	LastEdit  int       `json:"last_edit,omitempty"` // the highest number an edit has ever had
 	// Done tells what has been finished, by delivery.
 	Done map[string]Done `json:"done,omitempty"`
 

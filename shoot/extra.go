@@ -68,6 +68,7 @@ type (
 	plainFrame     Frame
 	plainDecisions Decisions
 	plainLevel     Level
+	plainEdit      Edit
 	plainDone      Done
 	plainOutput    Output
 )
@@ -77,6 +78,7 @@ func (v View) MarshalJSON() ([]byte, error)      { return encode(plainView(v), v
 func (f Frame) MarshalJSON() ([]byte, error)     { return encode(plainFrame(f), f.Extra) }
 func (c Decisions) MarshalJSON() ([]byte, error) { return encode(plainDecisions(c), c.Extra) }
 func (l Level) MarshalJSON() ([]byte, error)     { return encode(plainLevel(l), l.Extra) }
+func (e Edit) MarshalJSON() ([]byte, error)      { return encode(plainEdit(e), e.Extra) }
 func (d Done) MarshalJSON() ([]byte, error)      { return encode(plainDone(d), d.Extra) }
 func (o Output) MarshalJSON() ([]byte, error)    { return encode(plainOutput(o), o.Extra) }
 
@@ -99,6 +101,7 @@ func (l *Level) UnmarshalJSON(b []byte) (err error) {
 	l.Extra, err = decode(b, (*plainLevel)(l))
 	return
 }
+func (e *Edit) UnmarshalJSON(b []byte) (err error) { e.Extra, err = decode(b, (*plainEdit)(e)); return }
 func (d *Done) UnmarshalJSON(b []byte) (err error) { d.Extra, err = decode(b, (*plainDone)(d)); return }
 func (o *Output) UnmarshalJSON(b []byte) (err error) {
 	o.Extra, err = decode(b, (*plainOutput)(o))
