@@ -7,6 +7,7 @@ import (
 	"mullion/finding"
 	"mullion/internal/raster"
 	"mullion/plumb"
+	"mullion/record"
 	"mullion/shoot"
 	"mullion/tone"
 	"mullion/whitebalance"
@@ -20,13 +21,16 @@ type picture struct {
 	rgb      *raster.RGB // linear light, sRGB primaries, 0..1, upright and straight
 	pose     plumb.Pose
 	plan     plumb.Geometry
+	frame    [2]int // size of the upright frame before straightening, pixels
 	light    *whitebalance.Estimate
 	tone     tone.Report
 	findings []finding.Finding
+	twin     *raster.RGB   // rgb before anything was taken out; nil when nothing was
+	edits    []record.Edit // what was softened and taken out
 	clock    *Clock
 }
 
-func (p *picture) release() { raster.PutRGB(p.rgb) }
+func (p *picture) release() { raster.PutRGB(p.rgb, p.twin) }
 
 // develop makes the finished picture of one bracket.
 func develop(ctx context.Context, paths []string, d shoot.Decisions) (*picture, error) {
@@ -72,7 +76,10 @@ func (p *picture) balance(ctx context.Context) (*window.Map, error) {
 	if p.light, err = whitebalance.Measure(ctx, p.rgb, coverage, prior); err != nil {
 		return nil, err
 	}
-	return outside, p.light.Apply(ctx, p.rgb, coverage)
+	if err := p.light.Apply(ctx, p.rgb, coverage); err != nil {
+		return nil, err
+	}
+	return outside, p.scene.ceiling.rollOff(ctx, p.rgb)
 }
 
 // report is the view's part of the run's report, without its files.
@@ -87,6 +94,7 @@ func (p *picture) report(v shoot.View) ViewReport {
 		Plumb:    p.plumbReport(),
 		Tone:     ToneReport{RoomEV: round(p.tone.RoomEV, 2), WindowEV: round(p.tone.WindowEV, 2)},
 		Findings: append([]finding.Finding{}, p.findings...),
+		Edits:    p.edits,
 		Files:    []FileReport{},
 	}
 	for i, f := range v.Frames {
