@@ -21,14 +21,15 @@ func Encode(v float32) float32 {
 
 // Decode is the inverse of Encode.
 func Decode(c float32) float32 {
+	if c > 127 {
+		c = 127
+	}
 	e := int32(c)
 	if float32(e) > c {
 		e--
 	}
 	if e < -126 {
 		return 0
-	} else if e > 127 {
-		e, c = 127, 127
 	}
 	f := c - float32(e)
 	m := 2 - float32(math.Sqrt(float64(4-3*f)))
@@ -37,8 +38,24 @@ func Decode(c float32) float32 {
 
 // encodeRow writes Encode(src + pedestal) to dst.
 func encodeRow(dst, src []float32, pedestal float32) {
+	n := fastEncode(dst, src, pedestal)
+	encodeRowGo(dst[n:], src[n:], pedestal)
+}
+
+func encodeRowGo(dst, src []float32, pedestal float32) {
 	src = src[:len(dst)]
 	for i, v := range src {
 		dst[i] = Encode(v + pedestal)
+	}
+}
+
+// decodeRow replaces dst by Decode(dst) - pedestal.
+func decodeRow(dst []float32, pedestal float32) {
+	decodeRowGo(dst[fastDecode(dst, pedestal):], pedestal)
+}
+
+func decodeRowGo(dst []float32, pedestal float32) {
+	for i, v := range dst {
+		dst[i] = Decode(v) - pedestal
 	}
 }

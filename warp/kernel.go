@@ -15,6 +15,9 @@ const phases = 256
 type kernel struct {
 	n int
 	w []float32
+	// wide has the weights again, each phase's filled up with zeros to 8 (of a
+	// plain kernel) or 24; nil when there are more.
+	wide []float32
 }
 
 // newKernel returns Lanczos-3 widened by scale >= 1.
@@ -33,7 +36,21 @@ func newKernel(scale float64) *kernel {
 			w[i] = float32(raster.Lanczos3((float64(i-half+1)-t)/scale) / sum)
 		}
 	}
+	k.widen()
 	return k
+}
+
+func (k *kernel) widen() {
+	to := 24
+	if k.n == 6 {
+		to = 8
+	} else if k.n > to {
+		return
+	}
+	k.wide = make([]float32, phases*to)
+	for p := range phases {
+		copy(k.wide[p*to:], k.w[p*k.n:(p+1)*k.n])
+	}
 }
 
 // kernels keeps the kernels in use, one for every sixteenth of a scale.
@@ -99,6 +116,12 @@ type place struct {
 
 // row6 is the plain kernel, 6 x 6 pixels.
 func row6(out, block []float32, stride int, places []place, k *kernel) {
+	if !fast6(out, block, stride, places, k) {
+		row6Go(out, block, stride, places, k)
+	}
+}
+
+func row6Go(out, block []float32, stride int, places []place, k *kernel) {
 	places = places[:len(out)]
 	for i, p := range places {
 		x := k.w[int(p.px)*6 : int(p.px)*6+6 : int(p.px)*6+6]
@@ -129,35 +152,50 @@ func row6(out, block []float32, stride int, places []place, k *kernel) {
 }
 
 // rowN is a widened kernel. Its result is bound by the extremes of the pixels
-// that the output pixel covers.
-func rowN(out, block []float32, stride int, places []place, kx, ky *kernel) {
-	places = places[:len(out)]
+// that the output pixel covers: bound gives how far it may leave them.
+func rowN(out, block []float32, stride int, places []place, kx, ky *kernel, bound func(lo, hi float32) (float32, float32)) {
+	if !fast24(out, block, stride, places, kx, ky) {
+		sumN(out, block, stride, places, kx, ky)
+	}
 	inX, inY := kx.n/6, ky.n/6 // pixels to each side of the middle
-	for i, p := range places {
+	for i, p := range places[:len(out)] {
+		o := int(p.at) + (ky.n/2-inY)*stride + kx.n/2 - inX
+		lo, hi := block[o], block[o]
+		for range 2 * inY {
+			for _, q := range block[o : o+2*inX] {
+				if q < lo {
+					lo = q
+				} else if q > hi {
+					hi = q
+				}
+			}
+			o += stride
+		}
+		lo, hi = bound(lo, hi)
+		if out[i] < lo {
+			out[i] = lo
+		} else if out[i] > hi {
+			out[i] = hi
+		}
+	}
+}
+
+// sumN writes the weighted sums of kx.n x ky.n pixels to out.
+func sumN(out, block []float32, stride int, places []place, kx, ky *kernel) {
+	for i, p := range places[:len(out)] {
 		x := kx.w[int(p.px)*kx.n:][:kx.n]
 		y := ky.w[int(p.py)*ky.n:][:ky.n]
 		o := int(p.at)
 		var v float32
-		lo, hi := float32(math.MaxFloat32), float32(-math.MaxFloat32)
-		for j, wy := range y {
+		for _, wy := range y {
 			r := block[o : o+len(x)]
 			var s float32
 			for l, wx := range x {
 				s += wx * r[l]
 			}
 			v += wy * s
-			if j >= len(y)/2-inY && j < len(y)/2+inY {
-				for _, q := range r[len(x)/2-inX : len(x)/2+inX] {
-					if q < lo {
-						lo = q
-					}
-					if q > hi {
-						hi = q
-					}
-				}
-			}
 			o += stride
 		}
-		out[i] = clamp(v, lo, hi, lo, hi)
+		out[i] = v
 	}
 }

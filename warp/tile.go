@@ -23,23 +23,42 @@ func (t *tile) run(j *job, x, y, w, h int) {
 		if c == 0 || j.grid.pos[0] != nil {
 			b = t.locate(j, c, x, y, w, h)
 		}
-		t.load(j.src[c], b, j.pedestal)
+		t.load(j.src[c], b, j.pedestal, j.linear)
 		for r := range h {
 			out := j.dst[c].Row(y + r)[x : x+w]
 			places := t.places[r*w : (r+1)*w]
-			if b.kx.n == 6 && b.ky.n == 6 {
+			switch {
+			case j.linear:
+				rowN(out, t.block, b.w, places, b.kx, b.ky, j.near)
+			case b.kx.n == 6 && b.ky.n == 6:
 				row6(out, t.block, b.w, places, b.kx)
-			} else {
-				rowN(out, t.block, b.w, places, b.kx, b.ky)
+			default:
+				rowN(out, t.block, b.w, places, b.kx, b.ky, nearEV)
 			}
-			for i, v := range out {
-				out[i] = Decode(v) - j.pedestal
+			if !j.linear {
+				decodeRow(out, j.pedestal)
 			}
 			if j.grid.gain != nil {
 				j.grid.gains(x, y+r, out)
 			}
 		}
 	}
+}
+
+// nearEV is how far a logarithm may leave the range of pixels.
+func nearEV(lo, hi float32) (float32, float32) { return lo - overshoot, hi + overshoot }
+
+// near is the same for radiance.
+func (j *job) near(lo, hi float32) (float32, float32) {
+	const share = 0.0595 // 2^(1/12) - 1
+	return lo - share*(j.pedestal+abs(lo)), hi + share*(j.pedestal+abs(hi))
+}
+
+func abs(v float32) float32 {
+	if v < 0 {
+		return -v
+	}
+	return v
 }
 
 // box is the block of the source that a tile needs and its kernels.
@@ -67,22 +86,42 @@ func (t *tile) locate(j *job, c, x, y, w, h int) box {
 		j.grid.row(c, x, y+r, t.xs[:w], t.ys[:w])
 		places := t.places[r*w : (r+1)*w]
 		for i := range places {
-			px := max(0, min(maxX, t.xs[i]-left))
-			py := max(0, min(maxY, t.ys[i]-top))
-			ix, iy := int(px*phases+0.5), int(py*phases+0.5)
+			ix, iy := within(t.xs[i]-left, maxX), within(t.ys[i]-top, maxY)
 			places[i] = place{int32(iy/phases*b.w + ix/phases), uint8(ix % phases), uint8(iy % phases)}
 		}
 	}
 	return b
 }
 
-// load encodes the block, repeating border pixels.
-func (t *tile) load(src *raster.Plane, b box, pedestal float32) {
-	if n := b.w * b.h; cap(t.block) < n {
+// within bounds v to 0 ... most and returns it in phases.
+func within(v, most float64) int {
+	if !(v > 0) {
+		return 0
+	}
+	if v > most {
+		v = most
+	}
+	return int(v*phases + 0.5)
+}
+
+// copyFinite copies src, the undefined as 0.
+func copyFinite(dst, src []float32) {
+	for i, v := range src[:len(dst)] {
+		if v-v != 0 {
+			v = 0
+		}
+		dst[i] = v
+	}
+}
+
+// load encodes the block, or copies it when the averages are to be linear, repeating border pixels.
+func (t *tile) load(src *raster.Plane, b box, pedestal float32, linear bool) {
+	if n := b.w*b.h + beyond; cap(t.block) < n {
 		t.block = make([]float32, n)
 	} else {
 		t.block = t.block[:n]
 	}
+	clear(t.block[b.w*b.h:])
 	x0, x1 := max(0, min(src.W-1, b.x)), max(1, min(src.W, b.x+b.w))
 	for r := range b.h {
 		row := src.Row(max(0, min(src.H-1, b.y+r)))
@@ -90,7 +129,12 @@ func (t *tile) load(src *raster.Plane, b box, pedestal float32) {
 		// Columns [x0, x1) lie in the source.
 		first := max(0, min(b.w-1, x0-b.x))
 		last := max(first+1, min(b.w, x1-b.x))
-		encodeRow(out[first:last], row[max(x0, min(src.W-1, b.x+first)):], pedestal)
+		from := row[max(x0, min(src.W-1, b.x+first)):]
+		if linear {
+			copyFinite(out[first:last], from)
+		} else {
+			encodeRow(out[first:last], from, pedestal)
+		}
 		for i := range first {
 			out[i] = out[first]
 		}

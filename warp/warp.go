@@ -68,13 +68,29 @@ func Apply(ctx context.Context, src *raster.RGB, m Map, w, h int) (*raster.RGB, 
 	if err != nil {
 		return nil, err
 	}
+	if k := int(g.scale() / 2); k >= 2 {
+		small, err := blocks(ctx, src, k)
+		if err != nil {
+			return nil, err
+		}
+		defer raster.PutRGB(small)
+		src, m = small, m.coarser(float64(k))
+		if g, err = newGrid(ctx, m, w, h); err != nil {
+			return nil, err
+		}
+		return apply(ctx, src, g, w, h, true)
+	}
 	if src.W() == w && src.H() == h && g.identity() {
 		return src.Clone(), ctx.Err()
 	}
-	j := &job{src: src, dst: raster.GetRGB(w, h), grid: g, kernels: newKernels(), pedestal: pedestal(src)}
+	return apply(ctx, src, g, w, h, g.scale() > shrinks)
+}
+
+func apply(ctx context.Context, src *raster.RGB, g *grid, w, h int, linear bool) (*raster.RGB, error) {
+	j := &job{src: src, dst: raster.GetRGB(w, h), grid: g, kernels: newKernels(), pedestal: pedestal(src), linear: linear}
 	columns := (w + tileW - 1) / tileW
 	rows := (h + tileH - 1) / tileH
-	err = raster.BandsOf(ctx, columns*rows, 1, func(a, b int) {
+	err := raster.BandsOf(ctx, columns*rows, 1, func(a, b int) {
 		t := tiles.Get().(*tile)
 		defer tiles.Put(t)
 		for i := a; i < b; i++ {
@@ -95,6 +111,7 @@ type job struct {
 	grid     *grid
 	kernels  *kernels
 	pedestal float32
+	linear   bool // the picture shrinks: average light, not its logarithm
 }
 
 // pedestal is the radiance below which Encode turns from logarithmic to linear:

@@ -1,0 +1,226 @@
+// Command warp writes the AVX2 rows of package mullion/warp. Run it with
+// "go generate ./warp" in the main module; what it writes is committed.
+package main
+
+import (
+	. "github.com/mmcloughlin/avo/build"
+	. "github.com/mmcloughlin/avo/operand"
+	. "github.com/mmcloughlin/avo/reg"
+)
+
+func main() {
+	ConstraintExpr("amd64")
+	encode()
+	decode()
+	row6()
+	row24()
+	Generate()
+}
+
+// all loads a float32, given by its bits, into every lane.
+func all(bits uint32) VecVirtual {
+	r, x, y := GP32(), XMM(), YMM()
+	MOVL(U32(bits), r)
+	MOVD(r, x)
+	VBROADCASTSS(x, y)
+	return y
+}
+
+// each runs body for every eight of n values.
+func each(name string, body func()) {
+	n := Load(Param("n"), GP64())
+	Label(name)
+	body()
+	SUBQ(U8(8), n)
+	JNZ(LabelRef(name))
+	VZEROUPPER()
+	RET()
+}
+
+func encode() {
+	TEXT("encodeAVX2", 4, "func(dst, src *float32, n int, pedestal float32)")
+	Pragma("noescape")
+	Doc("encodeAVX2 is encodeRow for n values, a multiple of 8 above 0.")
+	dst, src := Load(Param("dst"), GP64()), Load(Param("src"), GP64())
+	ped := YMM()
+	p := Load(Param("pedestal"), XMM())
+	VBROADCASTSS(p, ped)
+	least, most := all(0x0d800000), all(0x7f000000) // 2^-100, 2^127
+	mantissa, one, four, third := all(0x007fffff), all(0x3f800000), all(0x40800000), all(0x3eaaaaab)
+	bias := all(127)
+	each("encode", func() {
+		v, e, m, q := YMM(), YMM(), YMM(), YMM()
+		VADDPS(Mem{Base: src}, ped, v)
+		VMAXPS(least, v, v) // a NaN gives the second of Intel's operands, least
+		VMINPS(most, v, v)
+		VPSRLD(U8(23), v, e)
+		VPSUBD(bias, e, e)
+		VCVTDQ2PS(e, e)
+		VANDPS(mantissa, v, m)
+		VORPS(one, m, m)
+		VSUBPS(one, m, m)
+		VSUBPS(m, four, q)
+		VMULPS(q, m, m)
+		VFMADD231PS(third, m, e)
+		VMOVUPS(e, Mem{Base: dst})
+		ADDQ(U8(32), src)
+		ADDQ(U8(32), dst)
+	})
+}
+
+func decode() {
+	TEXT("decodeAVX2", 4, "func(dst *float32, n int, pedestal float32)")
+	Pragma("noescape")
+	Doc("decodeAVX2 is decodeRow for n values, a multiple of 8 above 0.")
+	dst := Load(Param("dst"), GP64())
+	ped := YMM()
+	p := Load(Param("pedestal"), XMM())
+	VBROADCASTSS(p, ped)
+	most, least := all(0x42fe0000), all(0xc2fc0000) // 127, -126
+	three, four := all(0x40400000), all(0x40800000)
+	three2, bias := all(0x40400000), all(127)
+	each("decode", func() {
+		c, e, f, ok := YMM(), YMM(), YMM(), YMM()
+		VMOVUPS(Mem{Base: dst}, c)
+		VMINPS(most, c, c)
+		VROUNDPS(U8(9), c, e)
+		VCMPPS(U8(13), least, e, ok) // e >= least
+		VSUBPS(e, c, f)
+		VFNMADD213PS(four, three, f) // 4 - 3 f
+		VSQRTPS(f, f)
+		VSUBPS(f, three2, f) // 1 + m = 3 - root
+		VCVTPS2DQ(e, e)
+		VPADDD(bias, e, e)
+		VPSLLD(U8(23), e, e)
+		VMULPS(e, f, f)
+		VANDPS(ok, f, f)
+		VSUBPS(ped, f, f)
+		VMOVUPS(f, Mem{Base: dst})
+		ADDQ(U8(32), dst)
+	})
+
+}
+
+// sum adds the eight lanes of y into lane 0 of the result.
+func sum(y VecVirtual) VecVirtual {
+	x, h := y.AsX(), XMM()
+	VEXTRACTF128(U8(1), y, h)
+	s, t := XMM(), XMM()
+	VADDPS(h, x, s)
+	VMOVHLPS(s, s, t)
+	VADDPS(t, s, s)
+	VMOVSHDUP(s, t)
+	VADDSS(t, s, s)
+	return s
+}
+
+// place loads one place: the block's address and the weights of both phases.
+func place(places, block, w Register, size uint8) (at, wx, wy GPVirtual) {
+	at, wx, wy = GP64(), GP64(), GP64()
+	MOVLQSX(Mem{Base: places}, at)
+	LEAQ(Mem{Base: block, Index: at, Scale: 4}, at)
+	MOVBQZX(Mem{Base: places, Disp: 4}, wx)
+	MOVBQZX(Mem{Base: places, Disp: 5}, wy)
+	IMUL3Q(U8(4*size), wx, wx)
+	IMUL3Q(U8(4*size), wy, wy)
+	ADDQ(w, wx)
+	return at, wx, wy
+}
+
+func row6() {
+	TEXT("row6AVX2", 4, "func(out, block *float32, stride int, places *int32, w *float32, n int, overshoot float32)")
+	Pragma("noescape")
+	Doc("row6AVX2 is row6 for n pixels; w holds eight weights a phase, the last two 0.")
+	out, block := Load(Param("out"), GP64()), Load(Param("block"), GP64())
+	stride, places := Load(Param("stride"), GP64()), Load(Param("places"), GP64())
+	w, n := Load(Param("w"), GP64()), Load(Param("n"), GP64())
+	over := Load(Param("overshoot"), XMM())
+	SHLQ(U8(2), stride)
+	Label("pixel")
+	at, wx, wy := place(places, block, w, 8)
+	ADDQ(w, wy)
+	a, b, y := YMM(), YMM(), YMM()
+	var mid [2]VecVirtual
+	for j := range 6 {
+		VBROADCASTSS(Mem{Base: wy, Disp: 4 * j}, y)
+		row := YMM()
+		if j == 2 || j == 3 {
+			mid[j-2] = row
+		}
+		VMOVUPS(Mem{Base: at}, row)
+		switch j {
+		case 0:
+			VMULPS(row, y, a)
+		case 1:
+			VMULPS(row, y, b)
+		case 2, 4:
+			VFMADD231PS(row, y, a)
+		default:
+			VFMADD231PS(row, y, b)
+		}
+		if j < 5 {
+			ADDQ(stride, at)
+		}
+	}
+	VADDPS(b, a, a)
+	VMULPS(Mem{Base: wx}, a, a)
+	v := sum(a)
+	lo, hi, t := XMM(), XMM(), XMM()
+	VMINPS(mid[0].AsX(), mid[1].AsX(), lo)
+	VMAXPS(mid[0].AsX(), mid[1].AsX(), hi)
+	VMOVHLPS(lo, lo, lo)
+	VMOVSHDUP(lo, t)
+	VMINSS(t, lo, lo)
+	VSUBSS(over, lo, lo)
+	VMOVHLPS(hi, hi, hi)
+	VMOVSHDUP(hi, t)
+	VMAXSS(t, hi, hi)
+	VADDSS(over, hi, hi)
+	VMAXSS(lo, v, v)
+	VMINSS(hi, v, v)
+	VMOVSS(v, Mem{Base: out})
+	ADDQ(U8(4), out)
+	ADDQ(U8(8), places)
+	SUBQ(U8(1), n)
+	JNZ(LabelRef("pixel"))
+	VZEROUPPER()
+	RET()
+}
+
+func row24() {
+	TEXT("row24AVX2", 4, "func(out, block *float32, stride int, places *int32, wx, wy *float32, rows, n int)")
+	Pragma("noescape")
+	Doc("row24AVX2 sums kernels of up to 24 x rows weights for n pixels; wx and wy hold 24 weights a phase.")
+	out, block := Load(Param("out"), GP64()), Load(Param("block"), GP64())
+	stride, places := Load(Param("stride"), GP64()), Load(Param("places"), GP64())
+	px, py := Load(Param("wx"), GP64()), Load(Param("wy"), GP64())
+	rows, n := Load(Param("rows"), GP64()), Load(Param("n"), GP64())
+	SHLQ(U8(2), stride)
+	Label("pixel24")
+	at, wx, wy := place(places, block, px, 24)
+	ADDQ(py, wy)
+	a, b, c, y, left := YMM(), YMM(), YMM(), YMM(), GP64()
+	VXORPS(a, a, a)
+	VXORPS(b, b, b)
+	VXORPS(c, c, c)
+	MOVQ(rows, left)
+	Label("tap")
+	VBROADCASTSS(Mem{Base: wy}, y)
+	VFMADD231PS(Mem{Base: at}, y, a)
+	VFMADD231PS(Mem{Base: at, Disp: 32}, y, b)
+	VFMADD231PS(Mem{Base: at, Disp: 64}, y, c)
+	ADDQ(stride, at)
+	ADDQ(U8(4), wy)
+	SUBQ(U8(1), left)
+	JNZ(LabelRef("tap"))
+	VMULPS(Mem{Base: wx}, a, a)
+	VFMADD231PS(Mem{Base: wx, Disp: 32}, b, a)
+	VFMADD231PS(Mem{Base: wx, Disp: 64}, c, a)
+	VMOVSS(sum(a), Mem{Base: out})
+	ADDQ(U8(4), out)
+	ADDQ(U8(8), places)
+	SUBQ(U8(1), n)
+	JNZ(LabelRef("pixel24"))
+	VZEROUPPER()
+	RET()
+}

@@ -1,0 +1,46 @@
+package warp
+
+import "golang.org/x/sys/cpu"
+
+var fast = cpu.X86.HasAVX2 && cpu.X86.HasFMA
+
+// fastEncode encodes the samples that make whole vectors and returns how many.
+func fastEncode(dst, src []float32, pedestal float32) int {
+	n := len(dst) &^ 7
+	if !fast || n == 0 {
+		return 0
+	}
+	_ = src[n-1]
+	encodeAVX2(&dst[0], &src[0], n, pedestal)
+	return n
+}
+
+// fastDecode is the same for decodeRow.
+func fastDecode(dst []float32, pedestal float32) int {
+	n := len(dst) &^ 7
+	if !fast || n == 0 {
+		return 0
+	}
+	decodeAVX2(&dst[0], n, pedestal)
+	return n
+}
+
+// fast6 is row6; false when the processor can't.
+func fast6(out, block []float32, stride int, places []place, k *kernel) bool {
+	if !fast || len(out) == 0 {
+		return false
+	}
+	_ = places[len(out)-1]
+	row6AVX2(&out[0], &block[0], stride, &places[0].at, &k.wide[0], len(out), overshoot)
+	return true
+}
+
+// fast24 is sumN for kernels of up to 24 taps; false when the processor can't.
+func fast24(out, block []float32, stride int, places []place, kx, ky *kernel) bool {
+	if !fast || len(out) == 0 || kx.n > 24 || ky.n > 24 {
+		return false
+	}
+	_ = places[len(out)-1]
+	row24AVX2(&out[0], &block[0], stride, &places[0].at, &kx.wide[0], &ky.wide[0], ky.n, len(out))
+	return true
+}
