@@ -83,7 +83,7 @@ func (s *solver) judge(m model, scatter float64) float64 {
 
 // odds is the logarithm of the odds of holding a camera so.
 func (s *solver) odds(m model) float64 {
-	return -0.5 * (sq(m[pitch]/s.prior[pitch]) + sq(m[roll]/s.prior[roll]) +
+	return -0.5 * (sq((m[pitch]-s.mean[pitch])/s.prior[pitch]) + sq((m[roll]-s.mean[roll])/s.prior[roll]) +
 		sq(m[skewP]/s.prior[skewP]) + sq(m[skewR]/s.prior[skewR]))
 }
 

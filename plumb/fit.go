@@ -112,7 +112,7 @@ func (s *solver) normal(m model, scatter float64) [][]float64 {
 	for j, p := range free {
 		w := 1 / sq(s.prior[p])
 		a[j][j] += w
-		a[j][n] -= w * m[p]
+		a[j][n] -= w * (m[p] - s.mean[p])
 	}
 	return a
 }

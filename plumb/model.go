@@ -68,7 +68,8 @@ type solver struct {
 	freeF    bool
 	freeBend bool
 	freeSkew bool      // the view's axis may be anywhere
-	prior    model     // standard deviations of the parameters' priors
+	mean     model     // of the parameters' priors
+	prior    model     // and their standard deviations
 	unit     float64   // makes the mean weight 1
 	undrawn  []ray     // scratch: the observations under the current model
 	lines    []opinion // and what they say
@@ -91,6 +92,10 @@ func newSolver(segs []lines.Segment, v View) *solver {
 	}
 	// Distortion of a wide rectilinear lens is a few per cent at the corner.
 	s.prior = model{rad(15), rad(5), 10, 0.35, 0.05, 0.03, rad(0.7), rad(0.7)}
+	if h := v.Habit; h != nil {
+		s.mean[pitch], s.prior[pitch] = rad(h.PitchDeg), rad(h.PitchSpread)
+		s.mean[roll], s.prior[roll] = rad(h.RollDeg), rad(h.RollSpread)
+	}
 	s.freeSkew = v.LooseAxis && v.Centre == nil
 	for i, g := range segs {
 		s.add(i, g)

@@ -19,7 +19,8 @@ type PlanOptions struct {
 	// LeaveYaw leaves the yaw alone.
 	LeaveYaw bool
 	// MinKept is the smallest share of the picture that may be left after the
-	// crop; 0 means 0.5. A correction that would cost more is not made.
+	// crop; 0 means 0.5. A correction that would cost more is made by half (see
+	// [Geometry]), or not at all.
 	MinKept float64
 }
 
@@ -29,6 +30,7 @@ type Geometry struct {
 	W, H      int      // natural size of the output: the source's scale in the middle
 	CropKept  float64  // share of the source's area that is kept, 0 to 1
 	Corrected bool     // pitch, roll or yaw were corrected
+	Partly    bool     // only roll and half of the pitch, or roll alone: the whole would cost too much
 	Map       warp.Map // from an output of W x H pixels; see [Geometry.MapFor]
 }
 
@@ -62,10 +64,21 @@ func (p Pose) Plan(w, h int, opt PlanOptions) Geometry {
 		turn[2] = 0
 		g = p.geometry(w, h, turn, opt)
 	}
-	if g.CropKept < opt.MinKept {
-		return p.geometry(w, h, [3]float64{}, opt)
+	if g.CropKept >= opt.MinKept {
+		return g
 	}
-	return g
+	// A camera tilted that far is tilted on purpose, up a stairwell or down on a
+	// table. Level it and take half the convergence away (common practice, no
+	// source): it still looks up or down, only less so. If even that costs too
+	// much, level it; failing that, leave it.
+	for _, share := range []float64{0.5, 0} {
+		turn[0] = share * rad(p.PitchDeg)
+		if g = p.geometry(w, h, turn, opt); g.CropKept >= opt.MinKept {
+			g.Partly = true
+			return g
+		}
+	}
+	return p.geometry(w, h, [3]float64{}, opt)
 }
 
 // geometry plans the correction of the given pitch, roll and yaw in radians.

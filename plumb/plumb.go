@@ -38,6 +38,8 @@ type View struct {
 	// LooseAxis says that the axis may lie some per cent off the middle: a foreign
 	// camera, or a crop. Horizontals then say less about the vertical.
 	LooseAxis bool
+	// Habit is what the shoot's other views say about how the camera was held.
+	Habit *Habit
 }
 
 // Centre is where the optical axis meets an upright picture, in full-size pixels
@@ -90,10 +92,19 @@ func Measure(ctx context.Context, luma *raster.Plane, v View) (Pose, error) {
 	if v.W < 1 || v.H < 1 || luma.W < 1 || luma.H < 1 {
 		return Pose{}, fmt.Errorf("plumb: a view of %d x %d pixels has no lines", v.W, v.H)
 	}
+	segs, err := find(ctx, luma, v)
+	if err != nil {
+		return Pose{}, err
+	}
+	return FromSegments(ctx, segs, v)
+}
+
+// find returns the segments of luma in full-size pixels.
+func find(ctx context.Context, luma *raster.Plane, v View) ([]lines.Segment, error) {
 	long := float64(max(luma.W, luma.H))
 	segs, err := lines.Detect(ctx, luma, lines.Options{MinLength: max(15, 0.012*long)})
 	if err != nil {
-		return Pose{}, err
+		return nil, err
 	}
 	scale := float64(v.W) / float64(luma.W)
 	for i := range segs {
@@ -104,7 +115,7 @@ func Measure(ctx context.Context, luma *raster.Plane, v View) (Pose, error) {
 		s.X1, s.Y1, s.X2, s.Y2 = s.X1*scale, s.Y1*scale, s.X2*scale, s.Y2*scale
 		s.Width, s.Bend, s.BendSigma = s.Width*scale, s.Bend*scale, s.BendSigma*scale
 	}
-	return FromSegments(ctx, segs, v)
+	return segs, nil
 }
 
 // FromSegments is Measure for ready-made segments in full-size pixels.

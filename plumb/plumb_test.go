@@ -253,7 +253,7 @@ func TestPlanLeavesAlone(t *testing.T) {
 	for _, p := range []Pose{
 		{PitchDeg: -5, Confidence: 0.3, FocalPx: 600},                 // unsure
 		{PitchDeg: 0.05, RollDeg: -0.06, Confidence: 1, FocalPx: 600}, // plumb
-		{PitchDeg: 38, RollDeg: 15, Confidence: 1, FocalPx: 500},      // would cost too much
+		{PitchDeg: 55, RollDeg: 25, Confidence: 1, FocalPx: 500},      // would cost too much
 	} {
 		g := p.Plan(1500, 1000, PlanOptions{})
 		if g.Corrected || g.W != 1500 || g.H != 1000 || g.CropKept != 1 {
@@ -262,6 +262,29 @@ func TestPlanLeavesAlone(t *testing.T) {
 		if x, y := g.Map.At(17.5, 900.5); x != 17.5 || y != 900.5 {
 			t.Errorf("pixels move to (%g, %g)", x, y)
 		}
+	}
+}
+
+// Looking steeply up: levelled, and half of the convergence stays.
+func TestPlanByHalf(t *testing.T) {
+	p := Pose{PitchDeg: 36, RollDeg: 3, Confidence: 1, FocalPx: 800}
+	g := p.Plan(1500, 1000, PlanOptions{})
+	if !g.Corrected || !g.Partly || g.CropKept < 0.5 {
+		t.Fatalf("corrected %v, partly %v, %.2f kept", g.Corrected, g.Partly, g.CropKept)
+	}
+	// What remains is a camera that looks up by 18 degrees and has no roll: the
+	// vertical through the middle stands upright, those beside it converge evenly.
+	axes := rotation(rad(36), rad(3), 0)
+	c := camera{w: 1500, h: 1000, at: Centre{750, 500}, half: math.Hypot(750, 500), focal: 800, axes: axes}
+	lean := func(x float64) float64 {
+		ax, ay := c.source(x, -0.7)
+		bx, by := c.source(x, -0.4)
+		ux, uy := forward(g.Map, ax, ay)
+		vx, vy := forward(g.Map, bx, by)
+		return deg(math.Atan2(vx-ux, vy-uy))
+	}
+	if m, l, r := lean(0), lean(-0.4), lean(0.4); math.Abs(m) > 0.01 || math.Abs(l+r) > 0.01 || l < -8 || l > -3 {
+		t.Errorf("verticals lean by %.2f, %.2f and %.2f degrees", l, m, r)
 	}
 }
 
