@@ -8,10 +8,10 @@ import (
 // blur is how sharp a view's frames are: standard deviations of the point spread in
 // full-size pixels.
 type blur struct {
-	best   float64   // of the sharpest fifth of the tiles in the best frame for each
-	frames []float64 // how many times blurrier each frame is than the best, by tile; 0 unknown
+	best   float64   // of the sharper part of the tiles, in the median frame of each
+	frames []float64 // how many times blurrier each frame is than the others; 0 unknown
 	worst  int       // index of the blurriest frame
-	shake  float64   // ratio of the two directions in it, 1 or more
+	shake  float64   // ratio of the two directions' ratios in it, 1 or more
 	near   float64   // the foot of the picture against its middle, times
 	tiles  int
 }
@@ -19,24 +19,16 @@ type blur struct {
 // sharpEnough is a blur, in full-size pixels, under which frames count as alike.
 const sharpEnough = .6
 
-// measureBlur compares the frames of a view with each other, tile by tile.
+// measureBlur compares the frames of a view with each other, tile by tile and one
+// direction at a time.
 func (v *seen) measureBlur() blur {
-	var out blur
-	out.frames = make([]float64, len(v.frames))
+	out := blur{frames: make([]float64, len(v.frames))}
 	n := len(v.frames[v.used[0]].sharp.across)
-	least := make([]float64, n)
-	for t := range least {
-		least[t] = math.Inf(1)
-		for _, i := range v.used {
-			if s := v.frames[i].sharp.at(t); s > 0 {
-				least[t] = math.Min(least[t], s)
-			}
-		}
-	}
+	usual := make([]float64, n)
 	var all []float64
-	for _, s := range least {
-		if !math.IsInf(s, 1) {
-			all = append(all, s)
+	for t := range usual {
+		if usual[t] = v.usual(-1, t, (*sharpness).at); usual[t] > 0 {
+			all = append(all, usual[t])
 		}
 	}
 	out.tiles = len(all)
@@ -44,32 +36,53 @@ func (v *seen) measureBlur() blur {
 		return out
 	}
 	slices.Sort(all)
-	out.best = all[len(all)/5]
+	out.best = all[len(all)*2/5]
 	for _, i := range v.used {
-		f := &v.frames[i].sharp
-		var ratio, x, y []float64
-		for t := range least {
-			if s := f.at(t); s > 0 {
-				ratio = append(ratio, s/math.Max(least[t], sharpEnough))
-				if f.across[t] > 0 && f.along[t] > 0 {
-					x, y = append(x, float64(f.across[t])), append(y, float64(f.along[t]))
-				}
-			}
+		across := v.softer(i, n, func(s *sharpness, t int) float64 { return float64(s.across[t]) })
+		along := v.softer(i, n, func(s *sharpness, t int) float64 { return float64(s.along[t]) })
+		out.frames[i] = math.Max(across, along)
+		if out.frames[i] > out.frames[out.worst] {
+			out.worst, out.shake = i, out.frames[i]/math.Max(1, math.Min(across, along))
 		}
-		if len(ratio) < max(fewTiles+2, out.tiles*3/10) { // a dark frame shows other edges in a tile
-			continue
-		}
-		out.frames[i] = middleOf(ratio)
-		if out.frames[out.worst] < out.frames[i] {
-			out.worst, out.shake = i, 1
-			if len(x) >= fewTiles {
-				a, b := middleOf(x), middleOf(y)
-				out.shake = math.Max(a, b) / math.Max(.1, math.Min(a, b))
+	}
+	out.near = v.nearEdge(usual)
+	return out
+}
+
+// usual is the median blur of a tile over the used frames but one; 0 when none tells.
+func (v *seen) usual(but, t int, of func(*sharpness, int) float64) float64 {
+	var list []float64
+	for _, i := range v.used {
+		if s := &v.frames[i].sharp; i != but && t < len(s.across) {
+			if b := of(s, t); b > 0 {
+				list = append(list, b)
 			}
 		}
 	}
-	out.near = v.nearEdge(least)
-	return out
+	if len(list) == 0 {
+		return 0
+	}
+	slices.Sort(list)
+	return list[(len(list)-1)/2]
+}
+
+// softer is how many times blurrier frame i is than the others, at the tiles that both
+// show; 0 when they are too few to tell.
+func (v *seen) softer(i, n int, of func(*sharpness, int) float64) float64 {
+	var ratio []float64
+	for t := range n {
+		others := v.usual(i, t, of)
+		if t >= len(v.frames[i].sharp.across) {
+			continue
+		}
+		if s := of(&v.frames[i].sharp, t); s > 0 && others > 0 {
+			ratio = append(ratio, math.Max(s, sharpEnough)/math.Max(others, sharpEnough))
+		}
+	}
+	if len(ratio) <= fewTiles {
+		return 0
+	}
+	return middleOf(ratio)
 }
 
 // at is the blur of tile t in the worse direction, 0 when unknown.
@@ -97,11 +110,11 @@ func (v *seen) nearEdge(least []float64) float64 {
 			middle = append(middle, b)
 		}
 	}
-	if len(foot) < 4 || len(middle) < fewTiles {
+	if len(foot) < fewTiles || len(middle) < fewTiles {
 		return 1
 	}
-	slices.Sort(middle)
-	return middleOf(foot) / math.Max(.3, middle[len(middle)/3])
+	slices.Sort(foot)
+	return foot[len(foot)/4] / math.Max(sharpEnough, middleOf(middle)) // carpets have few sharp edges
 }
 
 func middleOf(v []float64) float64 {

@@ -3,6 +3,8 @@ package check
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"mullion/finding"
 	"mullion/jobfile"
@@ -101,16 +103,9 @@ func isAre(n int) string {
 }
 
 func (c *Coverage) judgeWhole(job *jobfile.Job, views []*View) {
-	known, bright := 0, false
-	for _, v := range views {
-		if v.trace.absolute {
-			known++
-		}
-		bright = bright || v.trace.exterior
-	}
-	for _, r := range job.Rooms {
-		if r.Front && known > 0 && !bright && c.hasViews(r.Name) {
-			c.say("no-exterior", finding.Look, 0, "None of the views is as bright as daylight outdoors, and the job asks for the %s. If it wasn't taken at dusk, it is missing.", r.Name)
+	for i, r := range job.Rooms {
+		if r.Outside && len(c.Rooms[i].Views) > 0 && darkIndoors(c.Rooms[i].Views, views) {
+			c.say("no-exterior", finding.Look, 0, "What was counted as the %s (%s) is no brighter than a room. If it wasn't taken at dusk, the %s is missing.", r.Name, strings.Join(c.Rooms[i].Views, ", "), r.Name)
 		}
 	}
 	switch {
@@ -121,13 +116,15 @@ func (c *Coverage) judgeWhole(job *jobfile.Job, views []*View) {
 	}
 }
 
-func (c *Coverage) hasViews(room string) bool {
-	for _, r := range c.Rooms {
-		if r.Room == room {
-			return len(r.Views) > 0
+// darkIndoors reports whether the brightness of the views is known and none is as bright
+// as daylight outdoors.
+func darkIndoors(ids []string, views []*View) bool {
+	for _, v := range views {
+		if slices.Contains(ids, v.ID) && (!v.trace.absolute || v.trace.exterior) {
+			return false
 		}
 	}
-	return false
+	return true
 }
 
 // assign cuts the views, in their order, into the job's rooms and returns how many each
@@ -146,8 +143,11 @@ func assign(job *jobfile.Job, views []*View, starts []bool, marked bool) []int {
 			c += .6
 		}
 		for i := from; i < to; i++ {
-			if t := &views[i].trace; t.absolute && t.exterior != r.Outside {
-				c += 1.5
+			switch t := &views[i].trace; {
+			case t.absolute && t.exterior && !r.Outside:
+				c += 3
+			case t.absolute && !t.exterior && r.Outside:
+				c += 1.2 // it may be dusk
 			}
 			switch {
 			case i > from && starts[i]:

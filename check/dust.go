@@ -15,28 +15,31 @@ import (
 
 // specks is one view's map of places darker than around them.
 type specks struct {
-	w, h  int
-	camer string
-	dark  []int8   // log2 against the surroundings in 1/400
-	sure  []uint8  // 1 over its standard deviation, held to 0..250
-	hit   []uint64 // bits: clearly darker here
+	w, h int
+	dark []int8   // log2 against the surroundings in 1/400
+	sure []uint8  // 1 over its standard deviation, held to 0..250
+	hit  []uint64 // bits: clearly darker here
 }
 
 const (
-	speckUnit  = 400
-	speckSmall = 1.2 // pixels of the reduced frame
-	speckWide  = 6
+	speckUnit = 400
+	// Dust a millimetre or two over the sensor throws a shadow of that over the
+	// f-number: a quarter to a half of a hundredth of the long edge at f/8. Standard
+	// deviations of what is compared, as shares of the long edge.
+	speckSmall = .0014
+	speckWide  = .0067
 	speckFloor = .006 // log2: what a plain wall varies by
 )
 
 func (v *seen) specks(ctx context.Context) (*specks, error) {
 	w, h := v.level.W, v.level.H
+	long := float64(max(w, h))
 	fine, wide, dev := raster.Get(w, h), raster.Get(w, h), raster.Get(w, h)
 	defer raster.Put(fine, wide, dev)
-	if err := raster.Gauss(ctx, fine, v.level, speckSmall); err != nil {
+	if err := raster.Gauss(ctx, fine, v.level, speckSmall*long); err != nil {
 		return nil, err
 	}
-	if err := raster.Gauss(ctx, wide, v.level, speckWide); err != nil {
+	if err := raster.Gauss(ctx, wide, v.level, speckWide*long); err != nil {
 		return nil, err
 	}
 	for i, f := range fine.Pix {
@@ -44,17 +47,19 @@ func (v *seen) specks(ctx context.Context) (*specks, error) {
 		fine.Pix[i], wide.Pix[i] = d, d*d
 	}
 	// The scatter around a place, without the place itself.
-	if err := raster.Box(ctx, dev, wide, 12); err != nil {
+	inner, outer := max(2, int(.0067*long)), max(4, int(.0133*long))
+	if err := raster.Box(ctx, dev, wide, outer); err != nil {
 		return nil, err
 	}
 	near := raster.Get(w, h)
 	defer raster.Put(near)
-	if err := raster.Box(ctx, near, wide, 6); err != nil {
+	if err := raster.Box(ctx, near, wide, inner); err != nil {
 		return nil, err
 	}
-	s := &specks{w: w, h: h, camer: v.info.Make + v.info.Model, dark: make([]int8, w*h), sure: make([]uint8, w*h), hit: make([]uint64, (w*h+63)/64)}
+	no, ni := float32((2*outer+1)*(2*outer+1)), float32((2*inner+1)*(2*inner+1))
+	s := &specks{w: w, h: h, dark: make([]int8, w*h), sure: make([]uint8, w*h), hit: make([]uint64, (w*h+63)/64)}
 	for i, d := range fine.Pix {
-		ring := (dev.Pix[i]*625 - near.Pix[i]*169) / 456
+		ring := (dev.Pix[i]*no - near.Pix[i]*ni) / (no - ni)
 		sd := math.Sqrt(math.Max(0, float64(ring)) + speckFloor*speckFloor)
 		s.dark[i] = int8(max(-127, min(127, d*speckUnit)))
 		s.sure[i] = uint8(math.Min(250, 1/sd))

@@ -61,9 +61,15 @@ func (r *View) judgeMerge(v *seen) {
 	for _, f := range v.merged.Findings {
 		switch f.Code {
 		case "light-changed":
+			if v.flicker.banding >= bandLook {
+				continue // said by judgeLamps
+			}
 			r.say("light-changed", finding.Reshoot, f.Value, f.Unit,
 				"%s of the picture differs between the frames by more than their exposures: a lamp was switched or the sun came or went. No frame fits the others, so shoot the view again in steady light.", percent(f.Value))
 		case "exposure-differs":
+			if !v.offExposure() {
+				continue // a frame too dark to tell
+			}
 			r.say("exposure-differs", finding.Look, f.Value, f.Unit, "%s", f.Message)
 		}
 	}
@@ -82,11 +88,11 @@ func (r *View) judgeMerge(v *seen) {
 	}
 }
 
-func (r *View) judgeMove(v *seen) {
-	if len(v.used) < 2 {
-		return
-	}
-	most, worst := 0., 0
+// farthest is how far the camera moved between the frames, in full-size pixels.
+func (v *seen) farthest() float64 { d, _ := v.moves(); return d }
+
+// moves is the largest displacement of any corner of a used frame, and which frame's.
+func (v *seen) moves() (most float64, worst int) {
 	for _, i := range v.used {
 		f, m := v.frames[i], v.merged.Frames[i]
 		turn := math.Abs(m.RotationDeg) * math.Pi / 180 * math.Hypot(float64(f.fullW), float64(f.fullH)) / 2
@@ -94,6 +100,14 @@ func (r *View) judgeMove(v *seen) {
 			most, worst = d, i
 		}
 	}
+	return most, worst
+}
+
+func (r *View) judgeMove(v *seen) {
+	if len(v.used) < 2 {
+		return
+	}
+	most, worst := v.moves()
 	f := v.frames[worst]
 	if most < bumpLook || most < bumpSmall*float64(f.step) {
 		return
@@ -128,6 +142,19 @@ func (s *small) sees() bool {
 	return good*20 > n
 }
 
+// offExposure reports whether two frames that both show the room differ by another
+// ratio than their files say.
+func (v *seen) offExposure() bool {
+	for k := 0; k+1 < len(v.used); k++ {
+		i, j := v.used[k], v.used[k+1]
+		a, b := v.merged.Frames[i], v.merged.Frames[j]
+		if v.frames[i].sees() && v.frames[j].sees() && math.Abs(b.RefinedEV-b.EV-a.RefinedEV+a.EV) > exposureOff {
+			return true
+		}
+	}
+	return false
+}
+
 func (r *View) judgeTilt(v *seen) {
 	cost := 1 - v.kept
 	sev, ok := graded(cost, tiltLook, tiltReshot)
@@ -148,8 +175,8 @@ func (v *seen) standing() string {
 
 func (r *View) judgeMotion(v *seen) {
 	share := v.movedShare()
-	if share < movingNote {
-		return
+	if share < movingNote || share > movingReshot && v.flicker.banding >= bandLook {
+		return // nothing, or the bands of pulsing lamps
 	}
 	first := v.moving[0]
 	sev, ok := graded(share, movingLook, movingReshot)

@@ -45,6 +45,10 @@ const (
 	bumpReshot = .01
 	bumpSmall  = .3 // pixels of the reduced frame: below it the number is only noise
 
+	// Exposure ratios: a shutter is true to a tenth of a stop, the merge measures to a
+	// hundredth.
+	exposureOff = .3 // EV
+
 	// Sharpness, as the standard deviation of the point spread in full-size pixels. A
 	// sound lens at its best aperture gives 0.5 to 1 on 24 megapixels. In a delivered
 	// picture of 2048 pixels a blur under 0.8 of its pixels can't be seen, over 1.3
@@ -78,11 +82,11 @@ const (
 	tiltReshot = .15
 
 	// Colour, in mired (a million over kelvin; 5 are just noticeable, a mistaken
-	// setting is 100 and more). A camera's own guess misses by up to 50.
-	castLook   = 80
+	// setting is 100 and more). A camera's own guess misses by up to 40.
+	castLook   = 60
 	castReshot = 130 // only where the colour is baked into the file
 	castDuv    = .012
-	castSure   = .3 // confidence of the measured light
+	castSure   = .5 // confidence of the measured light
 
 	// Movement in the picture, shares of the frame. Under three ten-thousandths it is
 	// a leaf; a fan is around half a hundredth, a person 3 to 10.

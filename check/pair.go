@@ -3,7 +3,6 @@ package check
 import (
 	"context"
 	"math"
-	"slices"
 
 	"mullion/internal/raster"
 )
@@ -155,36 +154,41 @@ func (c curve) at(x float32) float32 {
 
 // levels is the median difference b - a by the brightness of b, the less noisy one.
 func levels(a, b *raster.Plane) curve {
-	const n = 48
+	const n, steps, span = 48, 1024, 10. // differences in 1/51 EV, up to 10 EV each way
 	c := curve{first: -20, v: make([]float32, n)}
-	var bins [n][]float32
-	var all []float32
+	var bins [n][steps]int32
+	var all [steps]int32
 	for y := 0; y < a.H; y += 2 {
 		ra, rb := a.Row(y), b.Row(y)
 		for x := 0; x < len(ra); x += 2 {
-			if ra[x] != blind && rb[x] != blind {
-				d := rb[x] - ra[x]
-				i := max(0, min(n-1, int((rb[x]-c.first)*2+.5)))
-				bins[i] = append(bins[i], d)
-				all = append(all, d)
+			if ra[x] == blind || rb[x] == blind {
+				continue
 			}
+			k := max(0, min(steps-1, int((rb[x]-ra[x]+span)*steps/(2*span))))
+			i := max(0, min(n-1, int((rb[x]-c.first)*2+.5)))
+			bins[i][k]++
+			all[k]++
 		}
 	}
-	whole := middle(all)
+	median := func(h *[steps]int32) (v float32, total int32) {
+		for _, k := range h {
+			total += k
+		}
+		var sum int32
+		for k, m := range h {
+			if sum+m > total/2 { // within its step by proportion
+				return (float32(k)+(float32(total)/2-float32(sum))/float32(m))*2*span/steps - span, total
+			}
+			sum += m
+		}
+		return 0, 0
+	}
+	whole, _ := median(&all)
 	for i := range bins {
 		c.v[i] = whole
-		if len(bins[i]) > 100 {
-			c.v[i] = middle(bins[i])
+		if m, total := median(&bins[i]); total > 100 {
+			c.v[i] = m
 		}
 	}
 	return c
-}
-
-// middle is the median; v is reordered.
-func middle(v []float32) float32 {
-	if len(v) == 0 {
-		return 0
-	}
-	slices.Sort(v)
-	return v[len(v)/2]
 }

@@ -30,6 +30,7 @@ type View struct {
 	Frames   []finish.FrameReport `json:"frames"`
 	Light    finish.LightReport   `json:"light"`
 	Plumb    finish.PlumbReport   `json:"plumb"`
+	Summary  string               `json:"summary"` // what was measured, in a line
 	Findings []finding.Finding    `json:"findings"`
 	Mark     bool                 `json:"room_mark,omitempty"` // no view, but a covered lens between two rooms
 

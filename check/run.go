@@ -135,6 +135,7 @@ func one(ctx context.Context, survey *finish.Survey, g group.View, frames []*sma
 		return r, ctx.Err()
 	}
 	r.report(v)
+	r.Summary = v.summary()
 	if pictures {
 		if r.picture, err = v.draw(ctx); err != nil {
 			return nil, err

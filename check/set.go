@@ -43,7 +43,7 @@ func judgeColour(views []*View) {
 		if far < castLook || math.Abs(d) < castLook {
 			continue
 		}
-		v.sayColour(d, far)
+		v.sayColour(d, far, len(off) >= 3)
 	}
 }
 
@@ -62,7 +62,7 @@ func (t *trace) cast() (float64, bool) {
 	return mired(t.kelvin) - mired(t.setKelvin), true
 }
 
-func (v *View) sayColour(d, far float64) {
+func (v *View) sayColour(d, far float64, compared bool) {
 	t := &v.trace
 	tint := "blue"
 	if d > 0 {
@@ -70,7 +70,7 @@ func (v *View) sayColour(d, far float64) {
 	}
 	if t.rendered {
 		sev := finding.Look
-		if far >= castReshot {
+		if far >= castReshot && compared {
 			sev = finding.Reshoot
 		}
 		v.say("colour-cast", sev, d, "mired",

@@ -87,7 +87,7 @@ func measureSharpness(ctx context.Context, w, h, scale int, sigma float64, row f
 	s := sharpness{cols: w / size, rows: h / size}
 	n := s.cols * s.rows
 	s.across, s.along = make([]float32, n), make([]float32, n)
-	side := min(size, 128) // a part of a tile is enough
+	side := min(size, 104) // a part of a tile is enough
 	err := raster.BandsOf(ctx, n, 1, func(i, _ int) {
 		p := raster.Get(side, side)
 		defer raster.Put(p)
@@ -110,19 +110,20 @@ func edgeBlur(p *raster.Plane, least float64) (across, along float32) {
 	}
 	var up, level []float64
 	const edge = 6
+	square := float32(least * least)
 	for y := edge; y < p.H-edge; y++ {
+		above, row, below := narrow.Row(y-1), narrow.Row(y), narrow.Row(y+1)
 		for x := edge; x < p.W-edge; x++ {
-			gx, gy := slope(narrow, x, y)
-			g := math.Hypot(gx, gy)
-			if g < least || outOfRange(p, x, y) {
+			gx, gy := (row[x+1]-row[x-1])/2, (below[x]-above[x])/2
+			g := gx*gx + gy*gy
+			if g < square || outOfRange(p, x, y) {
 				continue
 			}
-			upright := math.Abs(gx) > 2*math.Abs(gy)
-			if !upright && math.Abs(gy) < 2*math.Abs(gx) || !crest(narrow, x, y, upright, g) {
+			upright := gx*gx > 4*gy*gy
+			if !upright && gy*gy < 4*gx*gx || !crest(narrow, x, y, upright, g) {
 				continue
 			}
-			wx, wy := slope(wide, x, y)
-			r := (gx*gx + gy*gy) / max(1e-12, wx*wx+wy*wy)
+			r := float64(g / max(1e-12, steepness(wide, x, y)))
 			v := 16.0
 			if r > 1.05 {
 				v = max(0, (wideVar-r*narrowVar)/(r-1))
@@ -161,22 +162,24 @@ func outOfRange(p *raster.Plane, x, y int) bool {
 	return false
 }
 
-func slope(p *raster.Plane, x, y int) (gx, gy float64) {
+// steepness is the square of the slope at a sample.
+func steepness(p *raster.Plane, x, y int) float32 {
 	r := p.Row(y)
-	return float64(r[x+1]-r[x-1]) / 2, float64(p.Row(y + 1)[x]-p.Row(y - 1)[x]) / 2
+	gx, gy := (r[x+1]-r[x-1])/2, (p.Row(y + 1)[x]-p.Row(y - 1)[x])/2
+	return gx*gx + gy*gy
 }
 
-// crest is true where the slope is steepest along its own direction, and nothing else
-// of its strength lies within four pixels: a thin line is no edge.
-func crest(p *raster.Plane, x, y int, upright bool, g float64) bool {
+// crest is true where the slope, whose square is g, is steepest along its own
+// direction, and nothing else of its strength lies within four pixels: a thin line is no
+// edge.
+func crest(p *raster.Plane, x, y int, upright bool, g float32) bool {
 	for d := -4; d <= 4; d++ {
 		u, v := x+d, y
 		if !upright {
 			u, v = x, y+d
 		}
-		gx, gy := slope(p, u, v)
-		other := math.Hypot(gx, gy)
-		if d >= -2 && d <= 2 && other > g || (d < -2 || d > 2) && other > 0.8*g {
+		other := steepness(p, u, v)
+		if d >= -2 && d <= 2 && other > g || (d < -2 || d > 2) && other > 0.64*g {
 			return false
 		}
 	}

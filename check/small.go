@@ -161,41 +161,41 @@ func binMosaic(rgb *raster.RGB, clip *raster.Plane, m *rawfile.Mosaic, step, y0,
 }
 
 // binRow adds one row of photosites: sums and largest samples by position in the
-// cell, and how many clip.
+// cell, and how many clip, which is counted only where any does.
 func binRow(row []uint16, sum []uint32, top, full []uint16, step, odd int, limit [4]uint16) {
 	l0, l1 := limit[2*odd], limit[2*odd+1]
 	for x := range full {
 		p := row[x*step : x*step+step]
 		var a, b uint32
-		var t0, t1, n uint16
+		var t0, t1 uint16
 		for i := 0; i+1 < len(p); i += 2 {
-			u, v := p[i], p[i+1]
+			q := p[i : i+2 : i+2]
+			u, v := q[0], q[1]
 			a += uint32(u)
 			b += uint32(v)
-			if u > t0 {
-				t0 = u
-			}
-			if v > t1 {
-				t1 = v
-			}
-			if u >= l0 {
-				n++
-			}
-			if v >= l1 {
-				n++
-			}
+			t0, t1 = max(t0, u), max(t1, v)
 		}
 		k := 4*x + 2*odd
-		sum[k] += a
-		sum[k+1] += b
-		if t0 > top[k] {
-			top[k] = t0
+		s, t := sum[k:k+2:k+2], top[k:k+2:k+2]
+		s[0] += a
+		s[1] += b
+		t[0], t[1] = max(t[0], t0), max(t[1], t1)
+		if t0 >= l0 || t1 >= l1 {
+			full[x] += countFull(p, l0, l1)
 		}
-		if t1 > top[k+1] {
-			top[k+1] = t1
-		}
-		full[x] += n
 	}
+}
+
+func countFull(p []uint16, l0, l1 uint16) (n uint16) {
+	for i := 0; i+1 < len(p); i += 2 {
+		if p[i] >= l0 {
+			n++
+		}
+		if p[i+1] >= l1 {
+			n++
+		}
+	}
+	return n
 }
 
 // fromRGB reduces interpolated or rendered pixels.

@@ -3,6 +3,7 @@ package check
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"mullion/finding"
 )
@@ -70,3 +71,27 @@ func percent(share float64) string {
 }
 
 func sprintf(format string, args ...any) string { return fmt.Sprintf(format, args...) }
+
+// summary is what was measured on a view, in a line: the numbers behind "keep".
+func (v *seen) summary() string {
+	var parts []string
+	if c := v.clipped; v.windows != nil && len(v.windows.Regions) > 0 {
+		parts = append(parts, fmt.Sprintf("window %s clipped", percent(c.window)))
+	}
+	if s := v.shadows; v.brightest().frame.Coded == nil {
+		parts = append(parts, fmt.Sprintf("shadows %.0f times the noise", s.snr))
+	} else {
+		parts = append(parts, fmt.Sprintf("darkest code %.0f", s.code))
+	}
+	if len(v.used) > 1 {
+		parts = append(parts, fmt.Sprintf("camera moved %.1f px", v.farthest()))
+	}
+	if v.sharp.tiles >= fewTiles {
+		parts = append(parts, fmt.Sprintf("sharp to %.1f px", v.sharp.best))
+	}
+	if v.pose.Confidence >= .5 {
+		parts = append(parts, fmt.Sprintf("pitch %+.1f roll %+.1f", v.pose.PitchDeg, v.pose.RollDeg))
+	}
+	parts = append(parts, fmt.Sprintf("light %.0f K Duv %+.3f", math.Round(v.light.Kelvin/10)*10, v.light.Duv))
+	return strings.Join(parts, ", ")
+}

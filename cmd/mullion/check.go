@@ -88,6 +88,9 @@ type checkPrinter struct {
 
 func (p *checkPrinter) view(v *check.View) {
 	fmt.Fprintf(p.w, "%s  %-11s %s\n", v.ID, asked(v), files(v.Frames))
+	if v.Summary != "" {
+		fmt.Fprintf(p.w, "    %s\n", v.Summary)
+	}
 	for _, f := range v.Findings {
 		if f.Severity != finding.Note {
 			fmt.Fprintf(p.w, "    %s: %s\n", f.Severity, f.Message)
