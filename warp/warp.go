@@ -47,12 +47,21 @@ func (m Map) Scaled(w, h, w2, h2 int) Map {
 	return m
 }
 
-// tileW x tileH output pixels are made from one block of the source that fits
-// the processor's second-level cache.
+// tileW x tileH output pixels at most are made from one block of the source that
+// fits the processor's second-level cache. Wide tiles read long stretches of
+// each row, which is what memory is fast at.
 const (
-	tileW = 128
+	tileW = 512
 	tileH = 64
 )
+
+// tileSize returns the size of tiles for a map of the given scale: where one
+// output pixel covers several, blocks would outgrow the cache. The width is a
+// multiple of every grid step.
+func tileSize(scale float64) (w, h int) {
+	s := max(1, int(scale))
+	return max(128, tileW/s&^31), max(24, tileH/s)
+}
 
 // Apply returns the w x h picture whose pixels come from src through m. src is
 // linear radiance in any unit, 0 or more (values a little below 0, as noise
@@ -88,14 +97,15 @@ func Apply(ctx context.Context, src *raster.RGB, m Map, w, h int) (*raster.RGB, 
 
 func apply(ctx context.Context, src *raster.RGB, g *grid, w, h int, linear bool) (*raster.RGB, error) {
 	j := &job{src: src, dst: raster.GetRGB(w, h), grid: g, kernels: newKernels(), pedestal: pedestal(src), linear: linear}
-	columns := (w + tileW - 1) / tileW
-	rows := (h + tileH - 1) / tileH
+	tw, th := tileSize(g.scale())
+	columns := (w + tw - 1) / tw
+	rows := (h + th - 1) / th
 	err := raster.BandsOf(ctx, columns*rows, 1, func(a, b int) {
 		t := tiles.Get().(*tile)
 		defer tiles.Put(t)
 		for i := a; i < b; i++ {
-			x, y := i%columns*tileW, i/columns*tileH
-			t.run(j, x, y, min(tileW, w-x), min(tileH, h-y))
+			x, y := i%columns*tw, i/columns*th
+			t.run(j, x, y, min(tw, w-x), min(th, h-y))
 		}
 	})
 	if err != nil {
