@@ -90,29 +90,39 @@ func alarms(v *View, explained ...string) []string {
 	return out
 }
 
-// Each fault is planted once, on two cards, and must be found with its severity.
+// Each fault is planted once, some together in one view, and must be found with its
+// severity.
 func TestPlantedFaults(t *testing.T) {
-	names := []string{"dining", "bath", "kitchen", "shower", "guest", "entry", "kitchenwide"}
-	for _, card := range [][]simcam.Fault{
-		{simcam.ClippedWindow, simcam.MissingFrame, simcam.Bump, simcam.Blur, simcam.WrongBalance, simcam.LowISO, simcam.Flicker},
-		{simcam.Tilt, simcam.Fan, simcam.Shake, simcam.DarkShadows, simcam.Aperture, simcam.DeadFile, simcam.MissingEnd},
-	} {
-		plan := map[string][]simcam.Fault{}
-		for i, f := range card {
-			plan[names[i]] = []simcam.Fault{f}
-		}
-		r := shoot(t, scenes(t, names...), plan, Options{})
-		if len(r.Views) != len(names) {
-			t.Fatalf("%d views", len(r.Views))
-		}
-		for i, f := range card {
+	names := []string{"dining", "bath", "kitchen", "guest", "entry", "kitchenwide", "living"}
+	plan := map[string][]simcam.Fault{
+		"dining":      {simcam.ClippedWindow, simcam.LowISO},
+		"bath":        {simcam.MissingFrame, simcam.WrongBalance},
+		"kitchen":     {simcam.Bump, simcam.HighISO},
+		"guest":       {simcam.DarkShadows, simcam.Aperture},
+		"entry":       {simcam.Tilt, simcam.Fan},
+		"kitchenwide": {simcam.Blur, simcam.MissingEnd},
+		"living":      {simcam.Shake, simcam.DeadFile},
+	}
+	r := shoot(t, scenes(t, names...), plan, Options{})
+	if len(r.Views) != len(names) {
+		t.Fatalf("%d views", len(r.Views))
+	}
+	for i, n := range names {
+		for _, f := range plan[n] {
 			if v := &r.Views[i]; !found(r, v, f) {
-				t.Errorf("%s in %s was not found; found were %v", f, names[i], codes(v))
+				t.Errorf("%s in %s was not found; found were %v", f, n, codes(v))
 			}
 		}
-		if !r.ShootAgain() || len(r.Reshoot) == 0 {
-			t.Error("nothing is to be shot again")
-		}
+	}
+	if !r.ShootAgain() || len(r.Reshoot) == 0 {
+		t.Error("nothing is to be shot again")
+	}
+}
+
+func TestFlicker(t *testing.T) {
+	r := shoot(t, scenes(t, "bath"), map[string][]simcam.Fault{"bath": {simcam.Flicker}}, Options{})
+	if !found(r, &r.Views[0], simcam.Flicker) {
+		t.Errorf("found were %v", codes(&r.Views[0]))
 	}
 }
 
@@ -178,7 +188,7 @@ func prefix(p string, list []string) []string {
 }
 
 func TestDust(t *testing.T) {
-	names := []string{"entry", "dining", "kitchen", "guest", "bath", "shower"}
+	names := []string{"dining", "kitchen", "bath", "shower"}
 	plan := map[string][]simcam.Fault{}
 	for _, n := range names {
 		plan[n] = []simcam.Fault{simcam.Dust}
@@ -192,10 +202,6 @@ func TestDust(t *testing.T) {
 		t.Errorf("%v spots found of 4", n)
 	}
 	t.Log(r.Findings[i].Message)
-	r = shoot(t, scenes(t, names...), nil, Options{})
-	for _, f := range r.Findings {
-		t.Errorf("a clean sensor: %s", f.Message)
-	}
 }
 
 // The demo card's brackets are sound but for what its makers put in: a fan that turns, a
@@ -212,6 +218,9 @@ func TestCleanCard(t *testing.T) {
 	}
 	if len(r.Reshoot) != 0 || r.ShootAgain() {
 		t.Errorf("to be shot again: %v", r.List())
+	}
+	for _, f := range r.Findings {
+		t.Errorf("of the card: %s", f.Message)
 	}
 	if len(order) != 8 || !slices.IsSorted(order) {
 		t.Errorf("told in the order %v", order)

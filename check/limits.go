@@ -76,10 +76,11 @@ const (
 	apertureStep = .15 // EV
 	focalStep    = .02 // share
 
-	// Tilt. Straightening costs edges of the frame; a few hundredths go unnoticed, a
-	// seventh takes the top of a door or a lamp with it.
-	tiltLook   = .04
-	tiltReshot = .15
+	// Tilt. Straightening costs edges of the frame. Seven hundredths are a roll of 1.5
+	// degrees or a pitch of 2.6 with a 14 mm lens, what a bubble would have prevented; a
+	// fifth takes the top of a door or a lamp with it.
+	tiltLook   = .07
+	tiltReshot = .20
 
 	// Colour, in mired (a million over kelvin; 5 are just noticeable, a mistaken
 	// setting is 100 and more). A camera's own guess misses by up to 40.

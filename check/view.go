@@ -2,7 +2,6 @@ package check
 
 import (
 	"context"
-	"math"
 
 	"mullion/bracket"
 	"mullion/colour"
@@ -193,14 +192,12 @@ func (v *seen) measurePose(ctx context.Context) error {
 	return nil
 }
 
-// keptBy is the share of the frame that straightening pitch and roll keeps, beside what
-// the lens's own correction costs.
+// keptBy is the share of the frame that straightening pitch and roll keeps. The lens's
+// own bend, which costs its share however the camera is held, is left out.
 func (v *seen) keptBy(w, h int) float64 {
-	straight := v.pose
-	straight.PitchDeg, straight.RollDeg, straight.Straight = 0, 0, false
-	unbent := straight.Plan(w, h, plumb.PlanOptions{LeaveYaw: true, MinKept: .01})
-	plan := v.pose.Plan(w, h, plumb.PlanOptions{LeaveYaw: true, MinKept: .01})
-	return math.Min(1, plan.CropKept/unbent.CropKept)
+	p := v.pose
+	p.Profile = nil
+	return p.Plan(w, h, plumb.PlanOptions{LeaveYaw: true, MinKept: .01}).CropKept
 }
 
 func (v *seen) release() {

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"sync"
 	"time"
 
 	"mullion/internal/raster"
@@ -18,17 +19,17 @@ type Fault string
 // The faults that can be planted, each as it happens in a house.
 const (
 	ClippedWindow Fault = "clipped window" // the whole bracket three stops too bright
-	DarkShadows   Fault = "dark shadows"   // the whole bracket five stops too dark
+	DarkShadows   Fault = "dark shadows"   // the whole bracket seven stops too dark
 	MissingFrame  Fault = "missing frame"  // the middle one of the brackets' files is gone
 	MissingEnd    Fault = "missing end"    // the darkest one is
 	Bump          Fault = "bump"           // somebody touched the tripod: 3 pixels in the last frames
 	Blur          Fault = "blur"           // out of focus from the start
 	Shake         Fault = "shake"          // one frame, the brightest, blurred by movement
-	WrongBalance  Fault = "wrong balance"  // set to lamps
+	WrongBalance  Fault = "wrong balance"  // set to lamps in daylight, to daylight under lamps
 	LowISO        Fault = "low iso"        // an extended setting: tagged 50, exposed as 100 and a stop over
 	HighISO       Fault = "high iso"       // ISO 1600
 	Aperture      Fault = "aperture"       // the bracket by aperture from the middle on
-	Flicker       Fault = "flicker"        // lamps on 50 Hz mains, read row by row
+	Flicker       Fault = "flicker"        // lamps on 60 Hz mains, read row by row
 	Dust          Fault = "dust"           // on the sensor; plant it in every view
 	Tilt          Fault = "tilt"           // pitch 7 degrees down, roll 3
 	Fan           Fault = "fan"            // something dark turns in the picture
@@ -76,7 +77,7 @@ func plant(f Fault, c *Camera, s *Settings, v *View) error {
 	case ClippedWindow:
 		s.Bias += 3
 	case DarkShadows:
-		s.Bias -= 5
+		s.Bias -= 7
 	case Bump:
 		s.Moves = make([]Move, n)
 		for i := range s.Moves {
@@ -96,6 +97,10 @@ func plant(f Fault, c *Camera, s *Settings, v *View) error {
 		})
 	case WrongBalance:
 		s.Balance, s.Jitter = BalanceTungsten, 0
+		// Red over blue of white: 1 in daylight, 6 under a lamp; they are equally wrong near 1.5.
+		if v.Light[0] > 1.5*v.Light[2] {
+			s.Balance = BalanceDaylight
+		}
 	case LowISO:
 		s.ISO, s.TagISO, s.Bias = 100, 50, s.Bias+1
 	case HighISO:
@@ -103,9 +108,9 @@ func plant(f Fault, c *Camera, s *Settings, v *View) error {
 	case Aperture:
 		s.ByAperture = true
 	case Flicker:
-		c.Pulse = Pulse{Hertz: 100, Depth: .9, Readout: 1. / 25}
+		c.Pulse = Pulse{Hertz: 120, Depth: .9, Readout: 1. / 25}
 	case Dust:
-		c.Dust = []Speck{{.31, .24, .006, .12}, {.62, .41, .009, .09}, {.82, .15, .005, .15}, {.17, .55, .012, .07}}
+		c.Dust = []Speck{{.31, .24, .0022, .12}, {.62, .41, .003, .09}, {.82, .15, .0018, .15}, {.17, .55, .0035, .07}}
 	case Tilt:
 		tilt(v, -7, 3)
 	case Fan:
@@ -165,15 +170,24 @@ func each(v *View, change func(ctx context.Context, m *raster.RGB, step int) err
 	v.Scenes = scenes
 }
 
-// split gives every step of the bracket a scene of its own.
+// split gives every step of the bracket a scene of its own, loaded once.
 func split(v *View, n int) {
 	if len(v.Scenes) != 1 {
 		return
 	}
-	one := v.Scenes[0]
+	load := v.Scenes[0]
+	var once sync.Once
+	var first *raster.RGB
+	var err error
 	v.Scenes = make([]Scene, n)
 	for i := range v.Scenes {
-		v.Scenes[i] = one
+		v.Scenes[i] = func(ctx context.Context) (*raster.RGB, error) {
+			once.Do(func() { first, err = load(ctx) })
+			if err != nil {
+				return nil, err
+			}
+			return first.Clone(), nil
+		}
 	}
 }
 
@@ -239,7 +253,7 @@ func tilt(v *View, pitch, roll float64) {
 				return m, err
 			}
 			defer raster.PutRGB(m)
-			return turned(m, mm, k, pitch, roll), nil
+			return turned(ctx, m, mm, k, pitch, roll), ctx.Err()
 		}
 	}
 	v.Scenes = scenes
@@ -247,13 +261,13 @@ func tilt(v *View, pitch, roll float64) {
 
 // turned looks through a camera that was turned about its centre; the scene's focal
 // length is mm on a long edge of 36, the new one k times that.
-func turned(m *raster.RGB, mm, k, pitch, roll float64) *raster.RGB {
+func turned(ctx context.Context, m *raster.RGB, mm, k, pitch, roll float64) *raster.RGB {
 	w, h := m.W(), m.H()
 	f := mm / 36 * float64(max(w, h))
 	sp, cp := math.Sincos(pitch * math.Pi / 180)
 	sr, cr := math.Sincos(roll * math.Pi / 180)
 	out := raster.GetRGB(w, h)
-	for y := range h {
+	turnRow := func(y int) {
 		for x := range w {
 			u, t := (float64(x)+.5-float64(w)/2)/(f*k), (float64(y)+.5-float64(h)/2)/(f*k)
 			u, t = cr*u-sr*t, sr*u+cr*t // roll
@@ -264,6 +278,11 @@ func turned(m *raster.RGB, mm, k, pitch, roll float64) *raster.RGB {
 			}
 		}
 	}
+	raster.Bands(ctx, h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			turnRow(y)
+		}
+	})
 	return out
 }
 
