@@ -24,9 +24,34 @@ type ljpeg struct {
 	scan    []byte      // entropy-coded data
 }
 
-// huffman looks the next 16 bits up: the code's length in the high byte, the
-// difference's number of bits in the low one; 0 for bits that are no code.
-type huffman [1 << 16]uint16
+// huffman looks the next bits up. Nine in ten differences fit with their code into
+// shortBits bits: their table answers at once and stays in the fastest cache.
+type huffman struct {
+	// The code's length in the high byte, the difference's number of bits in the low
+	// one, by the next 16 bits; 0 for bits that are no code.
+	code [1 << 16]uint16
+	// The difference, and in the low byte the bits it takes with its code, by the next
+	// shortBits bits; 0 where that isn't enough.
+	short [1 << shortBits]int32
+}
+
+const shortBits = 12
+
+// shorten fills the table of short differences.
+func (t *huffman) shorten() {
+	for i := range t.short {
+		e := t.code[i<<(16-shortBits)]
+		length, size := int(e>>8), int(e&0xFF)
+		if length == 0 || length+size > shortBits {
+			continue
+		}
+		v := int32(i>>(shortBits-length-size)) & (1<<size - 1)
+		if size > 0 && v < 1<<(size-1) {
+			v -= 1<<size - 1
+		}
+		t.short[i] = v<<8 | int32(length+size)
+	}
+}
 
 func parseLJPEG(b []byte) (*ljpeg, error) {
 	if len(b) < 4 || b[0] != 0xFF || b[1] != 0xD8 {
@@ -105,12 +130,13 @@ func parseHuffman(b []byte, tables map[byte]*huffman) error {
 				}
 				step := 1 << (16 - length)
 				for k := code; k < min(code+step, 1<<16); k++ {
-					t[k] = uint16(length)<<8 | uint16(b[used])
+					t.code[k] = uint16(length)<<8 | uint16(b[used])
 				}
 				code += step
 				used++
 			}
 		}
+		t.shorten()
 		tables[b[0]&15] = t
 		b = b[used:]
 	}
@@ -163,7 +189,13 @@ func (r *bitReader) next(t *huffman) (diff int32, ok bool) {
 	if r.n < 32 {
 		r.fill()
 	}
-	e := t[r.acc>>48]
+	if s := t.short[r.acc>>(64-shortBits)]; s != 0 {
+		bits := uint(s & 0xFF)
+		r.acc <<= bits
+		r.n -= int(bits)
+		return s >> 8, true
+	}
+	e := t.code[r.acc>>48]
 	length, size := uint(e>>8), uint(e&0xFF)
 	if length == 0 {
 		return 0, false
@@ -211,18 +243,7 @@ func (j *ljpeg) decode(dst []uint16, stride int) error {
 
 func (j *ljpeg) line(r *bitReader, row []uint16, pred *[4]uint16) bool {
 	if j.n == 2 {
-		p0, p1, t0, t1 := pred[0], pred[1], j.tables[0], j.tables[1]
-		for x := 0; x+1 < len(row); x += 2 {
-			d0, ok0 := r.next(t0)
-			d1, ok1 := r.next(t1)
-			if !ok0 || !ok1 {
-				return false
-			}
-			p0 += uint16(d0)
-			p1 += uint16(d1)
-			row[x], row[x+1] = p0, p1
-		}
-		return true
+		return pairs(r, row, pred[0], pred[1], j.tables[0], j.tables[1])
 	}
 	c := 0
 	for x := range row {
@@ -235,6 +256,36 @@ func (j *ljpeg) line(r *bitReader, row []uint16, pred *[4]uint16) bool {
 		if c++; c == j.n {
 			c = 0
 		}
+	}
+	return true
+}
+
+// pairs decodes a line of two components. One fill serves both samples as long as both
+// are short.
+func pairs(r *bitReader, row []uint16, p0, p1 uint16, t0, t1 *huffman) bool {
+	for x := 0; x+1 < len(row); x += 2 {
+		if r.n < 32 {
+			r.fill()
+		}
+		acc := r.acc
+		s0 := t0.short[acc>>(64-shortBits)]
+		s1 := t1.short[acc<<uint(s0&0xFF)>>(64-shortBits)]
+		if s0 != 0 && s1 != 0 {
+			bits := uint(s0&0xFF + s1&0xFF)
+			r.acc = acc << bits
+			r.n -= int(bits)
+			p0 += uint16(s0 >> 8)
+			p1 += uint16(s1 >> 8)
+		} else {
+			d0, ok0 := r.next(t0)
+			d1, ok1 := r.next(t1)
+			if !ok0 || !ok1 {
+				return false
+			}
+			p0 += uint16(d0)
+			p1 += uint16(d1)
+		}
+		row[x], row[x+1] = p0, p1
 	}
 	return true
 }
