@@ -50,7 +50,7 @@ type galleryPicture struct {
 	Order, W, H, Merged     int
 	No, Class, Label, Sizes string
 	Href, Src, Alt, Caption string
-	Altered                 string
+	Altered, Unaltered      string
 	Srcset                  template.Srcset
 	Late                    bool
 	Downloads               []galleryDownload
@@ -98,7 +98,8 @@ func (s shown) picture(i int) galleryPicture {
 	g := galleryPicture{
 		Order: s.Order, W: w, H: h, No: fmt.Sprintf("%02d", s.Order), Label: line(s.label()), Alt: line(s.alt()),
 		Caption: strings.TrimSpace(s.Caption), Altered: strings.TrimSpace(s.Altered),
-		Href: escapePath(s.href), Src: escapePath(s.small[0].href), Late: i > 2,
+		Unaltered: escapePath(s.twin),
+		Href:      escapePath(s.href), Src: escapePath(s.small[0].href), Late: i > 2,
 		Class: ratioClass(w, h), Sizes: fmt.Sprintf("(max-width: 640px) 92vw, %.0fpx", 400*float64(w)/float64(h)),
 	}
 	if s.Merged > 1 {

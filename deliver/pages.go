@@ -36,7 +36,10 @@ type Item struct {
 	Files   []File // the first is shown, all are offered; their paths lie in the delivery's folder
 	Merged  int    // exposures that went into it
 	Altered string // what was taken out, as it must be disclosed; empty for nothing
-	Source  imprint.Source
+	// Unaltered is the path of the same picture without removals, in the delivery's
+	// folder; empty for none.
+	Unaltered string
+	Source    imprint.Source
 }
 
 // AltText returns a plain sentence for a picture nobody described: it says what
@@ -91,6 +94,9 @@ func Pages(ctx context.Context, dir string, d Delivery) error {
 		}
 		shown[i] = s
 	}
+	if err := sweep(dir, shown); err != nil {
+		return err
+	}
 	pdf, err := contactSheet(ctx, d, shown)
 	if err != nil {
 		return err
@@ -110,6 +116,7 @@ type shown struct {
 	Item
 	href  string   // of the file, relative to the folder
 	files []string // of all files, the same
+	twin  string   // of the unaltered twin, the same; empty for none
 	small []small
 }
 
@@ -134,6 +141,13 @@ func reduceForPages(ctx context.Context, dir string, it Item) (shown, error) {
 			return s, err
 		}
 		s.files = append(s.files, rel)
+	}
+	if it.Unaltered != "" {
+		rel, err := inside(dir, it.Unaltered)
+		if err != nil {
+			return s, err
+		}
+		s.twin = rel
 	}
 	s.href = s.files[0]
 	data, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(s.href)))

@@ -10,6 +10,7 @@ import (
 
 	"mullion/deliver"
 	"mullion/finding"
+	"mullion/record"
 	"mullion/shoot"
 )
 
@@ -27,7 +28,16 @@ func (l *line) deliver(ctx context.Context, w *work, pic *picture) ([]FileReport
 		}
 	}
 	end := pic.clock.Start("deliver")
-	files, err := deliver.WriteAll(ctx, pic.rgb, l.about(w, pic), targets)
+	about := l.about(w, pic)
+	twin := ""
+	if pic.twin != nil {
+		twin = w.twinName()
+	}
+	disclose(&about, pic.edits, twin)
+	if err := l.twins(ctx, w, pic, targets); err != nil {
+		return nil, err
+	}
+	files, err := deliver.WriteAll(ctx, pic.rgb, about, targets)
 	end()
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
@@ -61,7 +71,11 @@ func (l *line) record(ctx context.Context, w *work, p place) error {
 	if err := l.remove(w.view.Done[p.sheet.Name]); err != nil {
 		return err
 	}
-	return l.shoot.Finish(ctx, w.view.ID, p.sheet.Name, p.key, []string{p.path})
+	files := []string{p.path}
+	if twin := twinOf(w, p); twin != "" {
+		files = append(files, twin)
+	}
+	return l.shoot.Finish(ctx, w.view.ID, p.sheet.Name, p.key, files)
 }
 
 // remove takes away the files of a delivery, but for those that another view has by now.
@@ -101,7 +115,7 @@ func (l *line) withdraw(ctx context.Context) error {
 func (l *line) claimed(path string) bool {
 	for _, w := range l.work {
 		for _, p := range w.places {
-			if p.path == path {
+			if p.path == path || removes(w.view) && record.TwinName(p.path) == path {
 				return true
 			}
 		}
@@ -148,6 +162,7 @@ func (l *line) pages(ctx context.Context) error {
 					item.Files = append(item.Files, deliver.File{Path: f.Path, Sheet: f.Delivery, Width: f.Width, Height: f.Height, Bytes: int(f.Bytes), Quality: f.Quality})
 				}
 			}
+			tell(&item, w, w.places[i])
 			if len(item.Files) > 0 {
 				d.Items = append(d.Items, item)
 			}
@@ -160,6 +175,9 @@ func (l *line) pages(ctx context.Context) error {
 			return err
 		}
 		if err := deliver.Pages(ctx, dir, d); err != nil {
+			return err
+		}
+		if err := l.sign(ctx, dir, i); err != nil {
 			return err
 		}
 		l.job.tell(Event{Step: "making the gallery", Done: i + 1, Total: len(l.sheets)})

@@ -115,7 +115,8 @@ func (l *line) settings(v shoot.View, name string) any {
 		Room      string
 		Name      string
 		Who       any
-	}{v.Decisions, v.Room, name, l.job.Who}
+		Edits     []shoot.Edit `json:",omitempty"`
+	}{v.Decisions, v.Room, name, l.job.Who, v.Edits}
 }
 
 // check decides whether a file has to be made: not when an earlier run made it from
@@ -251,8 +252,12 @@ func (l *line) one(ctx context.Context, w *work) error {
 		return err
 	}
 	defer pic.release()
+	if err := pic.edit(ctx, w.view.Edits, l.shoot.Path); err != nil {
+		return err
+	}
 	w.report = pic.report(w.view)
 	w.report.Findings = append(append([]finding.Finding{}, l.notes[w.view.ID]...), w.report.Findings...)
+	w.warnFirst()
 	made, err := l.deliver(ctx, w, pic)
 	w.report.Files = append(kept, made...)
 	w.report.Seconds = pic.clock.Seconds()

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 
 	"mullion/finding"
+	"mullion/record"
 )
 
 // Report is what a run says about itself, as JSON. Names are added over time,
@@ -28,6 +29,7 @@ type ViewReport struct {
 	Plumb    PlumbReport       `json:"plumb"`
 	Tone     ToneReport        `json:"tone"`
 	Findings []finding.Finding `json:"findings"`
+	Edits    []record.Edit     `json:"edits,omitempty"` // softened or taken out
 	Files    []FileReport      `json:"files"`
 	// Seconds of work by station; stations of one view may overlap with another's.
 	Seconds map[string]float64 `json:"seconds"`

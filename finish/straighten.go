@@ -26,6 +26,7 @@ func (p *picture) straighten(ctx context.Context, byHand *shoot.Level) error {
 	if info.Orientation >= 5 {
 		w, h = h, w
 	}
+	p.frame = [2]int{w, h}
 	end := p.clock.Start("plumb")
 	err := p.measure(ctx, src, info, w, h, byHand)
 	end()

@@ -63,12 +63,9 @@ func Verify(ctx context.Context, dir, shoot string) (Verdict, error) {
 		return v, err
 	}
 	for _, f := range v.Record.Originals {
-		path := filepath.FromSlash(f.Path)
-		if !filepath.IsAbs(path) {
-			path = filepath.Join(shoot, path)
-		}
+		path := filepath.Join(shoot, filepath.FromSlash(f.Path))
 		_, err := os.Stat(path)
-		if shoot == "" && !filepath.IsAbs(filepath.FromSlash(f.Path)) || errors.Is(err, fs.ErrNotExist) {
+		if shoot == "" || !filepath.IsLocal(filepath.FromSlash(f.Path)) || errors.Is(err, fs.ErrNotExist) {
 			v.Absent++
 			continue
 		}

@@ -112,3 +112,13 @@ func bilinear(m *raster.Plane, x, y float64) float32 {
 	}
 	return (v(i, j)*(1-u)+v(i+1, j)*u)*(1-t) + (v(i, j+1)*(1-u)+v(i+1, j+1)*u)*t
 }
+
+// Bounds is the rectangle around what a mask has painted: its left, top, width and
+// height. ok is false when nothing is.
+func Bounds(mask *raster.Plane) (x, y, w, h int, ok bool) {
+	b := bounds(mask)
+	if b.empty() {
+		return 0, 0, 0, 0, false
+	}
+	return b.x0, b.y0, b.w(), b.h(), true
+}

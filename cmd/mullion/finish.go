@@ -29,12 +29,16 @@ func (c *finishCmd) Run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	settings, err := who.Path()
+	if err != nil {
+		return err
+	}
 	begin := time.Now()
 	p := newProgress(os.Stderr)
 	report, err := finish.Run(ctx, finish.Job{
 		Card: c.Card, Shoot: c.To, Second: c.Second, InPlace: c.InPlace,
 		Sheets: c.Sheet, Rooms: c.Rooms, Jobs: c.Jobs,
-		Who: photographer, Version: version, Report: p.show,
+		Who: photographer, Version: version, Report: p.show, Keys: filepath.Dir(settings),
 	})
 	p.close()
 	if c.Report != "" {

@@ -15,6 +15,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"mullion/deliver"
+	"mullion/record"
 )
 
 // version is set by the build.
@@ -26,6 +27,8 @@ type grammar struct {
 	List    listCmd    `cmd:"" help:"Show how the frames of a card group into views, with their exposures, before anything is processed."`
 	Check   checkCmd   `cmd:"" help:"On site: say view by view what to keep and what to shoot again, and how."`
 	Verify  verifyCmd  `cmd:"" help:"Read every original of a shoot again and compare; say when a card is safe to format."`
+	Remove  removeCmd  `cmd:"" help:"Take a cord, a bin or another movable thing out of a view's picture; the unaltered picture is delivered beside it."`
+	Soften  softenCmd  `cmd:"" help:"Blur what must stay private in a view's picture, beyond recovery: faces, documents, plates, screens."`
 	Merge   mergeCmd   `cmd:"" help:"Merge one bracket into a 32-bit float TIFF for other programs."`
 	Plumb   plumbCmd   `cmd:"" help:"Measure how the camera was held, from the picture alone: pitch, roll, yaw, vanishing points."`
 	Demo    demoCmd    `cmd:"" help:"Write a memory card of an invented house to try the program on."`
@@ -60,7 +63,7 @@ func run(args []string) int {
 		kong.Description(about),
 		kong.Exit(func(code int) { exit = code }),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 90}),
-		kong.Vars{"sheets": strings.Join(deliver.Builtin(), ", ")},
+		kong.Vars{"sheets": strings.Join(deliver.Builtin(), ", "), "removeKinds": record.KindNames(record.Remove), "softenKinds": record.KindNames(record.Soften)},
 		kong.BindTo(ctx, (*context.Context)(nil)),
 	)
 	if len(args) == 0 {

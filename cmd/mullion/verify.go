@@ -12,7 +12,7 @@ import (
 )
 
 type verifyCmd struct {
-	Shoot  string   `arg:"" help:"The shoot's folder, or a folder of originals with its manifest."`
+	Shoot  string   `arg:"" help:"The shoot's folder, a folder of originals with its manifest, or the folder of a delivery with its edit record."`
 	Second []string `placeholder:"DIR" sep:"none" help:"Another place with copies of the originals. May be given several times."`
 	Card   string   `placeholder:"DIR" help:"The card the originals came from: prove that every file on it has a sound copy in every place, and only then call it safe to format."`
 	Except []string `placeholder:"PATTERN" sep:"none" help:"Files on the card that need no copy, by name or path, such as '*.CTG'. May be given several times."`
@@ -21,6 +21,9 @@ type verifyCmd struct {
 
 // Run ends with status 1 unless everything that was asked for is proved.
 func (c *verifyCmd) Run(ctx context.Context) error {
+	if isDelivery(c.Shoot) {
+		return verifyDelivery(ctx, c.Shoot)
+	}
 	dirs := []string{proof.Originals(c.Shoot)}
 	for _, d := range c.Second {
 		dirs = append(dirs, proof.Originals(d))
