@@ -67,9 +67,17 @@ func (r *Report) checkAll(ctx context.Context, survey *finish.Survey, opt Option
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	loaded := make(chan []*small)
+	answered := make(chan struct{}) // closed with the first answer, which gets all cores
 	go func() {
 		defer close(loaded)
-		for _, g := range survey.Views {
+		for i, g := range survey.Views {
+			if i == 1 {
+				select {
+				case <-answered:
+				case <-ctx.Done():
+					return
+				}
+			}
 			frames := loadAll(ctx, survey, g)
 			select {
 			case loaded <- frames:
@@ -79,7 +87,7 @@ func (r *Report) checkAll(ctx context.Context, survey *finish.Survey, opt Option
 		}
 	}()
 	var views []*View
-	for _, g := range survey.Views {
+	for i, g := range survey.Views {
 		frames, ok := <-loaded
 		if !ok {
 			return nil, ctx.Err()
@@ -91,6 +99,9 @@ func (r *Report) checkAll(ctx context.Context, survey *finish.Survey, opt Option
 		views = append(views, v)
 		if opt.View != nil {
 			opt.View(v)
+		}
+		if i == 0 {
+			close(answered)
 		}
 	}
 	return views, ctx.Err()

@@ -246,9 +246,19 @@ func (p *Proof) judge(f *File, waived []string) {
 			f.State = NotCopied
 		}
 	}
-	if f.State == NotCopied && matches(f.Rel, waived) {
+	if f.State == NotCopied && (matches(f.Rel, waived) || p.ours(f.Rel)) {
 		f.State = Waived
 	}
+}
+
+// ours is true of the label that "mullion demo" puts on the card it writes, told by its
+// words: without it a demo card could never be called safe.
+func (p *Proof) ours(rel string) bool {
+	if rel != "DEMO-CARD.txt" {
+		return false
+	}
+	text, err := os.ReadFile(filepath.Join(p.Card, rel))
+	return err == nil && strings.HasPrefix(string(text), "This folder was written by \"mullion demo\"") && len(text) < 400
 }
 
 func matches(rel string, patterns []string) bool {

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"mullion/card"
+	"mullion/demo"
 )
 
 // fill writes a card of a few files and returns its folder.
@@ -150,6 +151,24 @@ func TestExcept(t *testing.T) {
 	}
 	if prove(t, root, []string{"*.DNG"}, one).Files[0].State != Proved {
 		t.Error("a proved file was waived")
+	}
+}
+
+// The demo card's own label needs no copy; a file of that name with other words does.
+func TestDemoLabel(t *testing.T) {
+	root := fill(t)
+	one, two := copied(t, root)
+	write(t, root, "DEMO-CARD.txt", "my own words")
+	if prove(t, root, nil, one, two).Safe() {
+		t.Error("safe with a text that has no copy")
+	}
+	label := filepath.Join(t.TempDir(), "card")
+	if err := demo.Write(t.Context(), label, demo.Options{Only: []string{"shower"}}, nil); err != nil {
+		t.Fatal(err)
+	}
+	one, two = copied(t, label)
+	if p := prove(t, label, nil, one, two); !p.Safe() || len(p.Files) != 6 {
+		t.Errorf("the demo card is not safe: %+v", p.Files)
 	}
 }
 
