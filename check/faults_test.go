@@ -93,15 +93,14 @@ func alarms(v *View, explained ...string) []string {
 // Each fault is planted once, some together in one view, and must be found with its
 // severity.
 func TestPlantedFaults(t *testing.T) {
-	names := []string{"dining", "bath", "kitchen", "guest", "entry", "kitchenwide", "living"}
+	t.Parallel()
+	names := []string{"dining", "bath", "kitchen", "guest", "entry"}
 	plan := map[string][]simcam.Fault{
-		"dining":      {simcam.ClippedWindow, simcam.LowISO},
-		"bath":        {simcam.MissingFrame, simcam.WrongBalance},
-		"kitchen":     {simcam.Bump, simcam.HighISO},
-		"guest":       {simcam.DarkShadows, simcam.Aperture},
-		"entry":       {simcam.Tilt, simcam.Fan},
-		"kitchenwide": {simcam.Blur, simcam.MissingEnd},
-		"living":      {simcam.Shake, simcam.DeadFile},
+		"dining":  {simcam.ClippedWindow, simcam.LowISO},
+		"bath":    {simcam.MissingFrame, simcam.WrongBalance},
+		"kitchen": {simcam.Bump, simcam.Shake},
+		"guest":   {simcam.DarkShadows, simcam.Aperture, simcam.DeadFile},
+		"entry":   {simcam.Blur, simcam.HighISO},
 	}
 	r := shoot(t, scenes(t, names...), plan, Options{})
 	if len(r.Views) != len(names) {
@@ -119,10 +118,16 @@ func TestPlantedFaults(t *testing.T) {
 	}
 }
 
-func TestFlicker(t *testing.T) {
-	r := shoot(t, scenes(t, "bath"), map[string][]simcam.Fault{"bath": {simcam.Flicker}}, Options{})
-	if !found(r, &r.Views[0], simcam.Flicker) {
-		t.Errorf("found were %v", codes(&r.Views[0]))
+func TestFlickerTiltAndFan(t *testing.T) {
+	t.Parallel()
+	plan := map[string][]simcam.Fault{"bath": {simcam.Flicker}, "entry": {simcam.Tilt, simcam.Fan}}
+	r := shoot(t, scenes(t, "bath", "entry"), plan, Options{})
+	for i, list := range [][]simcam.Fault{plan["bath"], plan["entry"]} {
+		for _, f := range list {
+			if v := &r.Views[i]; !found(r, v, f) {
+				t.Errorf("%s was not found; found were %v", f, codes(v))
+			}
+		}
 	}
 }
 
@@ -187,12 +192,15 @@ func prefix(p string, list []string) []string {
 	return list
 }
 
+// Dust in all views of a card, of which one lacks its darkest frame besides.
 func TestDust(t *testing.T) {
-	names := []string{"dining", "kitchen", "bath", "shower"}
+	t.Parallel()
+	names := []string{"kitchen", "bath", "shower", "dining"}
 	plan := map[string][]simcam.Fault{}
 	for _, n := range names {
 		plan[n] = []simcam.Fault{simcam.Dust}
 	}
+	plan["dining"] = append(plan["dining"], simcam.MissingEnd)
 	r := shoot(t, scenes(t, names...), plan, Options{})
 	i := slices.IndexFunc(r.Findings, func(f finding.Finding) bool { return f.Code == "dust" })
 	if i < 0 {
@@ -201,14 +209,17 @@ func TestDust(t *testing.T) {
 	if n := r.Findings[i].Value; n < 2 || n > 5 {
 		t.Errorf("%v spots found of 4", n)
 	}
-	t.Log(r.Findings[i].Message)
+	if !found(r, &r.Views[3], simcam.MissingEnd) { // three whole brackets make a habit
+		t.Errorf("the missing frame was not found: %v", codes(&r.Views[3]))
+	}
 }
 
 // The demo card's brackets are sound but for what its makers put in: a fan that turns, a
 // tilt, and windows in which a part of the sky clips.
 func TestCleanCard(t *testing.T) {
+	t.Parallel()
 	dir := filepath.Join(t.TempDir(), "card")
-	if err := demo.Write(t.Context(), dir, demo.Options{}, nil); err != nil {
+	if err := demo.Write(t.Context(), dir, demo.Options{Only: []string{"entry", "living", "kitchen", "bath", "shower"}}, nil); err != nil {
 		t.Fatal(err)
 	}
 	order := []string{}
@@ -222,7 +233,7 @@ func TestCleanCard(t *testing.T) {
 	for _, f := range r.Findings {
 		t.Errorf("of the card: %s", f.Message)
 	}
-	if len(order) != 8 || !slices.IsSorted(order) {
+	if len(order) != 5 || !slices.IsSorted(order) {
 		t.Errorf("told in the order %v", order)
 	}
 	for i := range r.Views {
@@ -236,7 +247,7 @@ func TestCleanCard(t *testing.T) {
 	if err := r.Page(&page); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"view-08", "data:image/jpeg", `class="moving"`, `class="clip"`, "Nothing has to be shot again"} {
+	for _, want := range []string{"view-05", "data:image/jpeg", `class="moving"`, `class="clip"`, "Nothing has to be shot again"} {
 		if !strings.Contains(page.String(), want) {
 			t.Errorf("the page has no %q", want)
 		}
