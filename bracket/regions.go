@@ -34,6 +34,7 @@ func (m *merger) assign(ctx context.Context, core mask) (*regions, error) {
 		}
 	}
 	near := core.grown(reachOf)
+	m.spread(r, near)
 	for i, v := range near.in {
 		if v {
 			r.soft.Pix[i] = 1
