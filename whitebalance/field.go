@@ -84,17 +84,12 @@ func (v *view) estimate(ctx context.Context, t *tally, white chroma, confidence 
 	v.calmBright(e, lightLine(t.light.plus(white)))
 	e.main = v.twoLights(e)
 	if t.prior.Rendered {
-		e.trust = trustRendered(e.main)
+		e.trust = trustRendered(e.main, confidence)
+		e.field.holdNear(e.main)
+		e.Window = v.glassLight(e.main, e.trust).xy()
 	}
 	e.Kelvin, e.Duv = colour.CCT(e.main.xy())
 	return e, nil
-}
-
-// trustRendered is how much of a light found in a picture that the camera has
-// balanced already is taken out: little of a small one, which may be the
-// photographer's choice, nearly all of a plain cast.
-func trustRendered(main chroma) float64 {
-	return 1 - kernel(main.minus(chromaOf(colour.D65)), 0.15)
 }
 
 // calmBright moves the light at places far brighter than the room towards their
@@ -202,20 +197,13 @@ func (v *view) twoLights(e *Estimate) chroma {
 // 5000 and 8000 K, by the view's own colours but never far from 5800 K, because
 // lawns, brick and sky are no whites.
 func (v *view) windowLight(prior Prior) colour.XY {
-	var sum chroma
-	n := 0.0
-	for i, g := range v.glass {
-		if g > 0.9 {
-			sum = sum.plus(v.at(i).chroma())
-			n++
-		}
-	}
 	if prior.Rendered {
 		return colour.D65
 	}
+	glass, n := v.glassMean()
 	mired := 1e6 / 5800.
 	if n > 0 {
-		if k, _ := colour.CCT(sum.times(1 / n).xy()); k > 0 {
+		if k, _ := colour.CCT(glass.xy()); k > 0 {
 			mired = (mired + math.Max(1e6/8000., math.Min(1e6/5000., 1e6/k))) / 2
 		}
 	}

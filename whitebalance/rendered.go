@@ -1,0 +1,56 @@
+package whitebalance
+
+import (
+	"math"
+)
+
+// A rendered file has been balanced by the camera, once for the whole picture. What is
+// left in it is an error of that one balance, the same in the room and beyond the
+// glass, and the difference between two lights. So the main light found is believed
+// only as far as it is plain and sure, the local light is held near it, and the glass
+// follows the room as far as its own colours agree.
+
+// localReach is how far, in log chroma, the local light of a rendered file may lie from
+// its main light: about 60 mired. It is approached softly.
+const localReach = 0.3
+
+// trustRendered is how much of a light found in a picture that the camera has
+// balanced already is taken out: little of a small one, which may be the
+// photographer's choice, nearly all of a plain cast, and none when the finding is a
+// guess. D65 is the origin of chroma.
+func trustRendered(main chroma, confidence float64) float64 {
+	return (1 - kernel(main, 0.15)) * ramp(confidence, 0.2, 0.6)
+}
+
+// holdNear draws the field towards the main light.
+func (f field) holdNear(main chroma) {
+	for i := range f.plane[0].Pix {
+		c := chroma{float64(f.plane[0].Pix[i]), float64(f.plane[1].Pix[i])}.minus(main)
+		s := 1 / math.Sqrt(1+(c[0]*c[0]+c[1]*c[1])/(localReach*localReach))
+		c = main.plus(c.times(s))
+		f.plane[0].Pix[i], f.plane[1].Pix[i] = float32(c[0]), float32(c[1])
+	}
+}
+
+// glassLight is the light by which a rendered file's glass is balanced: the room's
+// cast, as far as the glass shows it too.
+func (v *view) glassLight(main chroma, trust float64) chroma {
+	g, n := v.glassMean()
+	size := main[0]*main[0] + main[1]*main[1]
+	if n == 0 || size < 1e-6 {
+		return main.times(trust)
+	}
+	share := (g[0]*main[0] + g[1]*main[1]) / size
+	return main.times(trust * math.Max(0, math.Min(1, share)))
+}
+
+// glassMean is the mean chroma of what lies beyond the glass, and of how many samples.
+func (v *view) glassMean() (mean chroma, n float64) {
+	for i, g := range v.glass {
+		if g > 0.9 {
+			mean = mean.plus(v.at(i).chroma())
+			n++
+		}
+	}
+	return mean.times(1 / math.Max(n, 1)), n
+}
