@@ -31,7 +31,7 @@ func fast6(out, block []float32, stride int, places []place, k *kernel) bool {
 		return false
 	}
 	_ = places[len(out)-1]
-	row6AVX2(&out[0], &block[0], stride, &places[0].at, &k.wide[0], len(out), overshoot)
+	row6AVX2(&out[0], &block[0], stride, &places[0].at, &k.wide8[0], len(out), overshoot)
 	return true
 }
 
@@ -41,6 +41,6 @@ func fast24(out, block []float32, stride int, places []place, kx, ky *kernel) bo
 		return false
 	}
 	_ = places[len(out)-1]
-	row24AVX2(&out[0], &block[0], stride, &places[0].at, &kx.wide[0], &ky.wide[0], ky.n, len(out))
+	row24AVX2(&out[0], &block[0], stride, &places[0].at, &kx.wide24[0], &ky.wide24[0], ky.n, len(out))
 	return true
 }

@@ -15,9 +15,10 @@ const phases = 256
 type kernel struct {
 	n int
 	w []float32
-	// wide has the weights again, each phase's filled up with zeros to 8 (of a
-	// plain kernel) or 24; nil when there are more.
-	wide []float32
+	// wide8 and wide24 have the weights again, each phase's filled up with zeros to so
+	// many; nil when there are more. A plain kernel has both: one side of a map may
+	// shrink while the other doesn't.
+	wide8, wide24 []float32
 }
 
 // newKernel returns Lanczos-3 widened by scale >= 1.
@@ -40,17 +41,18 @@ func newKernel(scale float64) *kernel {
 	return k
 }
 
-func (k *kernel) widen() {
-	to := 24
-	if k.n == 6 {
-		to = 8
-	} else if k.n > to {
-		return
+func (k *kernel) widen() { k.wide8, k.wide24 = k.filled(8), k.filled(24) }
+
+// filled returns the weights with every phase's filled up to so many.
+func (k *kernel) filled(to int) []float32 {
+	if k.n > to {
+		return nil
 	}
-	k.wide = make([]float32, phases*to)
+	all := make([]float32, phases*to)
 	for p := range phases {
-		copy(k.wide[p*to:], k.w[p*k.n:(p+1)*k.n])
+		copy(all[p*to:], k.w[p*k.n:(p+1)*k.n])
 	}
+	return all
 }
 
 // kernels keeps the kernels in use, one for every sixteenth of a scale.
