@@ -2,9 +2,10 @@ package tone
 
 import "math"
 
-// peak is the brightest any channel gets, code 253 of 255: rounding, resizing and
-// the compression of the delivered file then leave nothing clipped.
-const peak = 0.982
+// peak is the brightest any channel gets, code 250 of 255: rounding, resizing and
+// sharpening for the delivered size may add four codes without reaching the top, where
+// a coloured highlight would lose a channel.
+const peak = 0.957
 
 // chromaKnee is the part of the way to the gamut's edge up to which colours are
 // left alone; the rest is drawn in smoothly.

@@ -16,11 +16,18 @@ const localReach = 0.3
 
 // trustRendered is how much of a light found in a picture that the camera has
 // balanced already is taken out: little of a small one, which may be the
-// photographer's choice, nearly all of a plain cast, and none when the finding is a
-// guess. D65 is the origin of chroma.
+// photographer's choice, most of a plain cast, less of one so strong that no camera
+// leaves it (then it is the paint), and none when the finding is a guess. D65 is the
+// origin of chroma.
 func trustRendered(main chroma, confidence float64) float64 {
-	return (1 - kernel(main, 0.15)) * ramp(confidence, 0.2, 0.6)
+	size := math.Hypot(main[0], main[1])
+	plausible := 1 / math.Sqrt(1+(size/worstCamera)*(size/worstCamera))
+	return (1 - kernel(main, 0.15)) * plausible * ramp(confidence, 0.3, 0.7)
 }
+
+// worstCamera is the error of a camera's automatic balance, in log chroma, beyond which
+// it is not believed: about 100 mired. Common practice, no source.
+const worstCamera = 0.5
 
 // holdNear draws the field towards the main light.
 func (f field) holdNear(main chroma) {
