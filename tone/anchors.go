@@ -68,7 +68,7 @@ func (s *scene) anchors(win *window.Map) Anchors {
 func at(sorted []float32, q float64) float32 { return sorted[int(q*float64(len(sorted)-1))] }
 
 const (
-	windowAbove = 6.0 // mean L* of the view above the wall's
+	windowAbove = 8.0 // mean L* of the view above the wall's
 	blankAbove  = 9.0 // more where nothing was recorded: a white window, not a grey one
 )
 

@@ -6,6 +6,7 @@ const (
 	minShare   = 0.0006 // of the picture; smaller ones are not worth an exposure of their own
 	minStep    = 1.6    // EV across the edge: light on a wall fades out instead;
 	glareStep  = 1.1    // through glare, where the sides are upright
+	veiledStep = 0.7    // the same where the region is large and far brighter than any wall
 	maxWarmth  = 0.40   // log2(red/blue) above the room: warmer is a lamp or its shade
 	minUpright = 0.10   // of the edge; two upright sides of a window twice as wide as high give 0.3
 	minSolid   = 0.40   // of the hull; plants and people may stand in front
@@ -13,7 +14,8 @@ const (
 
 // isWindow weighs the marks of a candidate.
 func (g *group) isWindow() bool {
-	step := minStep - (minStep-glareStep)*ramp(g.upright, 0.15, 0.30)*ramp(g.share, 0.01, 0.05)
+	sides := ramp(g.upright, 0.15, 0.30) * ramp(g.share, 0.01, 0.05)
+	step := minStep - sides*(minStep-glareStep+(glareStep-veiledStep)*ramp(g.level, 3.8, 4.3))
 	switch {
 	case g.rims > 2:
 		return false // half the picture is lit, or the camera stands outside
