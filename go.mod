@@ -3,28 +3,30 @@ module mullion
 go 1.26.0
 
 require (
-	github.com/BurntSushi/toml v1.6.0 // indirect
+	github.com/BurntSushi/toml v1.6.0
+	github.com/alecthomas/kong v1.17.0
+	github.com/bep/imagemeta v1.0.1
+	github.com/gen2brain/heic v0.4.5
+	github.com/go-pdf/fpdf v0.9.0
+	github.com/vbauerster/mpb/v8 v8.16.2
+	golang.org/x/image v0.47.0
+	golang.org/x/sync v0.25.0
+	golang.org/x/sys v0.50.0
+	golang.org/x/text v0.43.0
+	gonum.org/v1/gonum v0.17.0
+)
+
+require (
 	github.com/VividCortex/ewma v1.2.0 // indirect
-	github.com/a-h/templ v0.3.1100 // indirect
 	github.com/acarl005/stripansi v0.0.0-20180116102854-5a71ef0e047d // indirect
-	github.com/alecthomas/kong v1.17.0 // indirect
-	github.com/bep/imagemeta v1.0.1 // indirect
 	github.com/clipperhouse/uax29/v2 v2.7.0 // indirect
 	github.com/ebitengine/purego v0.8.3 // indirect
-	github.com/gen2brain/heic v0.4.5 // indirect
-	github.com/go-pdf/fpdf v0.9.0 // indirect
 	github.com/mattn/go-runewidth v0.0.30 // indirect
 	github.com/tetratelabs/wazero v1.9.0 // indirect
 	github.com/vbauerster/cupwriter v0.0.5 // indirect
-	github.com/vbauerster/mpb/v8 v8.16.2 // indirect
 	golang.org/x/exp/typeparams v0.0.0-20231108232855-2478ac86f678 // indirect
-	golang.org/x/image v0.47.0 // indirect
 	golang.org/x/mod v0.41.0 // indirect
-	golang.org/x/sync v0.25.0 // indirect
-	golang.org/x/sys v0.50.0 // indirect
-	golang.org/x/text v0.43.0 // indirect
 	golang.org/x/tools v0.51.0 // indirect
-	gonum.org/v1/gonum v0.17.0 // indirect
 	honnef.co/go/tools v0.8.2 // indirect
 )
 
