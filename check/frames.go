@@ -1,7 +1,6 @@
 package check
 
 import (
-	"mullion/internal/raster"
 	"mullion/rawfile"
 )
 
@@ -22,45 +21,6 @@ func framesOf(list []*frameOf) []*rawfile.Frame {
 // darkest and brightest are the ends of what was merged.
 func (v *seen) darkest() *small   { return v.frames[v.used[0]] }
 func (v *seen) brightest() *small { return v.frames[v.used[len(v.used)-1]] }
-
-// upright returns a copy of p turned as an Exif orientation says it is to be seen.
-func upright(p *raster.Plane, orientation int) *raster.Plane {
-	w, h := p.W, p.H
-	if orientation >= 5 {
-		w, h = h, w
-	}
-	out := raster.Get(w, h)
-	for y := range h {
-		row := out.Row(y)
-		for x := range row {
-			sx, sy := stored(orientation, x, y, w, h)
-			row[x] = p.Row(sy)[sx]
-		}
-	}
-	return out
-}
-
-// stored returns the pixel of the stored picture that is seen at (x, y) of the upright
-// one of w x h (Exif 2.32, tag 0112: where the stored row 0 and column 0 are seen).
-func stored(orientation, x, y, w, h int) (sx, sy int) {
-	switch orientation {
-	case 2:
-		return w - 1 - x, y
-	case 3:
-		return w - 1 - x, h - 1 - y
-	case 4:
-		return x, h - 1 - y
-	case 5:
-		return y, x
-	case 6:
-		return y, w - 1 - x
-	case 7:
-		return h - 1 - y, w - 1 - x
-	case 8:
-		return h - 1 - y, x
-	}
-	return x, y
-}
 
 // box is a rectangle in shares of the upright picture, 0 to 1.
 type box struct{ X0, Y0, X1, Y1 float64 }

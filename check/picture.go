@@ -113,7 +113,7 @@ func (p *picture) encode(rgb *raster.RGB) error {
 	img := image.NewRGBA(image.Rect(0, 0, w, h))
 	for y := range h {
 		for x := range w {
-			sx, sy := stored(p.orientation, x, y, w, h)
+			sx, sy := raster.Stored(p.orientation, x, y, w, h)
 			img.SetRGBA(x, y, color.RGBA{code8(rgb[0].Row(sy)[sx]), code8(rgb[1].Row(sy)[sx]), code8(rgb[2].Row(sy)[sx]), 255})
 		}
 	}

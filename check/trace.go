@@ -55,7 +55,7 @@ func (v *seen) trace(ctx context.Context) (trace, error) {
 // tiny is the view's log luminance with its slow changes taken off, upright, as a
 // vector of unit length.
 func (v *seen) tiny(ctx context.Context) ([]float32, error) {
-	up := upright(v.level, v.info.Orientation)
+	up := raster.Upright(v.level, v.info.Orientation)
 	defer raster.Put(up)
 	w, h := tinyW, tinyH
 	if up.H > up.W {

@@ -171,7 +171,7 @@ func (v *seen) measurePose(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	up := upright(luma, v.info.Orientation)
+	up := raster.Upright(luma, v.info.Orientation)
 	raster.Put(luma)
 	defer raster.Put(up)
 	ref := v.frames[v.merged.Reference]

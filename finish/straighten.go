@@ -48,7 +48,7 @@ func (p *picture) measure(ctx context.Context, src *raster.RGB, info metadata.In
 	if err != nil {
 		return err
 	}
-	up := uprightPlane(luma, info.Orientation)
+	up := raster.Upright(luma, info.Orientation)
 	raster.Put(luma)
 	defer raster.Put(up)
 	if p.pose, err = plumb.Measure(ctx, up, view); err != nil {
