@@ -76,10 +76,14 @@ func (p *picture) balance(ctx context.Context) (*window.Map, error) {
 	if p.light, err = whitebalance.Measure(ctx, p.rgb, coverage, prior); err != nil {
 		return nil, err
 	}
+	doubt, err := p.scene.ceiling.doubt(ctx, p.rgb)
+	if err != nil {
+		return nil, err
+	}
 	if err := p.light.Apply(ctx, p.rgb, coverage); err != nil {
 		return nil, err
 	}
-	return outside, p.scene.ceiling.rollOff(ctx, p.rgb)
+	return outside, rollOff(ctx, p.rgb, doubt)
 }
 
 // report is the view's part of the run's report, without its files.

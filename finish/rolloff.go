@@ -3,42 +3,92 @@ package finish
 import (
 	"context"
 
+	"mullion/colour"
 	"mullion/internal/raster"
 )
 
-// ceiling is where a scene's measured luminance ends: from First on some channel of
-// a white surface clips in every frame, from Last on all of them do. Zero means that
-// nothing is known.
-type ceiling struct{ First, Last float32 }
+// ceiling is where a bracket's measurement ends: the value at which a channel of the
+// darkest frame clips, and the way from scene colour back to those channels. The zero
+// value knows of no end.
+type ceiling struct {
+	toCamera colour.Mat3
+	clip     float32
+}
+
+// From this share of clipping in its strongest channel on a pixel's colour is in doubt,
+// and at the second nothing of it is left. A channel that clips alone stays near 1; what
+// is mended beyond that is a guess of a neutral under the camera's setting.
+const doubtFrom, doubtTo = 0.82, 1.18
+
+// doubt returns how little of each pixel's colour was measured, 0 to 1. It goes before
+// balancing, which the camera's channels know nothing of. It returns nil when nothing
+// clips.
+func (c ceiling) doubt(ctx context.Context, img *raster.RGB) (*raster.Plane, error) {
+	if c.clip <= 0 {
+		return nil, nil
+	}
+	var m [3][3]float32
+	for i := range 3 {
+		for j := range 3 {
+			m[i][j] = float32(c.toCamera[i][j]) / c.clip
+		}
+	}
+	out := raster.Get(img.W(), img.H())
+	found := make([]bool, img.H())
+	err := raster.Bands(ctx, img.H(), func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			r, t := img[0].Row(y), out.Row(y)
+			g, b := img[1].Row(y)[:len(r)], img[2].Row(y)[:len(r)]
+			t = t[:len(r)]
+			for x := range r {
+				most := m[0][0]*r[x] + m[0][1]*g[x] + m[0][2]*b[x]
+				if v := m[1][0]*r[x] + m[1][1]*g[x] + m[1][2]*b[x]; v > most {
+					most = v
+				}
+				if v := m[2][0]*r[x] + m[2][1]*g[x] + m[2][2]*b[x]; v > most {
+					most = v
+				}
+				t[x] = 0
+				if most > doubtFrom {
+					d := (most - doubtFrom) * (1 / (doubtTo - doubtFrom))
+					if d > 1 {
+						d = 1
+					}
+					t[x] = d * d * (3 - 2*d)
+					found[y] = true
+				}
+			}
+		}
+	})
+	for _, f := range found {
+		if f && err == nil {
+			return out, nil
+		}
+	}
+	raster.Put(out)
+	return nil, err
+}
 
 // The weights of BT.2020 for luminance (Recommendation ITU-R BT.2020, table 4).
 const lumR, lumG, lumB = 0.2627, 0.6780, 0.0593
 
-// rollOff takes the colour out of what is brighter than the bracket could measure, in
-// place, after balancing. What clips has no colour that was measured: what is left of
-// it is the guess of a neutral under the camera's setting, which balancing then turns
-// towards orange at a window and towards blue at a lamp. Film and eye both see such
-// light as white. The luminance stays.
-func (c ceiling) rollOff(ctx context.Context, img *raster.RGB) error {
-	if c.First <= 0 {
+// rollOff takes the colour out of a balanced picture in place, as far as it is in doubt.
+// Balancing would turn the guess towards orange at a window and towards blue at a lamp;
+// film and eye both see such light as white. The luminance stays.
+func rollOff(ctx context.Context, img *raster.RGB, doubt *raster.Plane) error {
+	if doubt == nil {
 		return nil
 	}
-	lo, hi := 0.75*c.First, 0.95*c.Last
-	scale := 1 / (hi - lo)
+	defer raster.Put(doubt)
 	return raster.Bands(ctx, img.H(), func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			r := img[0].Row(y)
-			g, b := img[1].Row(y)[:len(r)], img[2].Row(y)[:len(r)]
-			for x := range r {
-				l := lumR*r[x] + lumG*g[x] + lumB*b[x]
-				if l <= lo {
+			d := doubt.Row(y)
+			r, g, b := img[0].Row(y)[:len(d)], img[1].Row(y)[:len(d)], img[2].Row(y)[:len(d)]
+			for x, t := range d {
+				if t <= 0 {
 					continue
 				}
-				t := (l - lo) * scale
-				if t > 1 {
-					t = 1
-				}
-				t = t * t * (3 - 2*t)
+				l := lumR*r[x] + lumG*g[x] + lumB*b[x]
 				r[x] += t * (l - r[x])
 				g[x] += t * (l - g[x])
 				b[x] += t * (l - b[x])

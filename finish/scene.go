@@ -129,7 +129,7 @@ func (s *Scene) develop(ctx context.Context, clock *Clock) error {
 	defer clock.Start("colour")()
 	if m.Space == bracket.BT2020 {
 		s.Rendered = true
-		s.ceiling = ceiling{m.Clip, m.Clip}
+		s.ceiling = ceiling{colour.Identity, m.Clip}
 		if err := bracket.Whiten(ctx, s.RGB, m.Clip, colour.Vec3{1, 1, 1}); err != nil {
 			return err
 		}
@@ -155,7 +155,9 @@ func (s *Scene) fromCamera(ctx context.Context) error {
 	if err := bracket.Whiten(ctx, s.RGB, m.Clip, neutral); err != nil {
 		return err
 	}
-	s.ceiling = ceilingOf(m.Clip, neutral, toScene)
+	if back, ok := toScene.Inverse(); ok {
+		s.ceiling = ceiling{back, m.Clip}
+	}
 	if !c.Known {
 		s.Findings = append(s.Findings, finding.Finding{
 			Code: "camera-unknown", Severity: finding.Look,
@@ -163,18 +165,6 @@ func (s *Scene) fromCamera(ctx context.Context) error {
 		})
 	}
 	return transform(ctx, s.RGB, toScene, lowest(m))
-}
-
-// ceilingOf is the luminance at which a white surface starts to clip, and that at
-// which all its channels have.
-func ceilingOf(clip float32, neutral colour.Vec3, toScene colour.Mat3) ceiling {
-	white := toScene.Apply(neutral)
-	l := float32(lumR*white[0]+lumG*white[1]+lumB*white[2]) * clip
-	lo, hi := min(neutral[0], neutral[1], neutral[2]), max(neutral[0], neutral[1], neutral[2])
-	if !(lo > 0) || !(l > 0) {
-		return ceiling{}
-	}
-	return ceiling{First: l / float32(hi), Last: l / float32(lo)}
 }
 
 // knee is where the merge's noise stops to follow its signal: a few standard
