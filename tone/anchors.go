@@ -52,7 +52,7 @@ func (s *scene) anchors(win *window.Map) Anchors {
 	a.Room = float64(at(room, 0.5))
 	a.Wall = float64(max(at(room, 0.68), at(room, 0.90)-0.7, at(room, 0.96)-1.1))
 	// Nor may a bright half leave the other half in the dark.
-	a.Wall = min(a.Wall, float64(at(all, 0.5))+1.8)
+	a.Wall = min(a.Wall, float64(at(all, 0.5))+brightHalf)
 	if len(out) > 0 {
 		a.Window = float64(at(out, 0.5))
 		var share float64
@@ -64,6 +64,12 @@ func (s *scene) anchors(win *window.Map) Anchors {
 	}
 	return a
 }
+
+// brightHalf is how far, in EV, the walls may be taken to lie above the picture's
+// median. White walls lie within one EV of it in most rooms; where more than half is
+// far darker, what is bright is a window that was not found or a patch of sun, and the
+// room must not go dark for it. Common practice, no source.
+const brightHalf = 1.35
 
 func at(sorted []float32, q float64) float32 { return sorted[int(q*float64(len(sorted)-1))] }
 
