@@ -15,9 +15,9 @@
 // from coarse to fine (Wexler, Shechtman & Irani, IEEE TPAMI 29, 2007; Newson et
 // al., SIAM J. Imaging Sci. 7, 2014). The search is randomised correspondence:
 // neighbours try each other's find, shifted, and then places at random (Barnes et
-// al., ACM Trans. Graph. 28, 2009). Straight structure, such as skirting boards and
-// grout, repeats at few offsets; the commonest offsets of the picture's surroundings
-// are counted and tried everywhere (He & Sun, ECCV 2012).
+// al., ACM Trans. Graph. 28, 2009). At the coarsest level every source is tried, ring
+// by ring from the edge inwards, which is where straight structure such as skirting
+// boards and grout is carried across.
 //
 // Patches are compared as logarithms of light, where a change of light is a sum, and
 // each may be a little brighter or darker than what it stands for: the fill follows

@@ -13,10 +13,9 @@ const chunk = 1024
 
 // turn is one pass of the search over all patches of a level.
 type turn struct {
-	number  int     // even passes run forwards, odd ones backwards
-	radius  int     // how far the random trials reach at first
-	offsets []int32 // tried for every patch
-	seed    uint64
+	number int // even passes run forwards, odd ones backwards
+	radius int // how far the random trials reach at first
+	seed   uint64
 }
 
 // search improves the field by one pass.
@@ -39,8 +38,8 @@ func (l *level) search(ctx context.Context, t turn) error {
 	})
 }
 
-// improve tries to better patch i: with its neighbours' finds, with the picture's
-// common offsets and at random. step is where the neighbours with news lie.
+// improve tries to better patch i: with its neighbours' finds and at
+// random. step is where the neighbours with news lie.
 func (l *level) improve(t turn, i, from, to, step int) {
 	at := int(l.list[i])
 	m := l.field[i]
@@ -56,9 +55,6 @@ func (l *level) improve(t turn, i, from, to, step int) {
 			near = &l.field[j]
 		}
 		l.try(at, int(near.at)-d, &m)
-	}
-	for _, o := range t.offsets {
-		l.try(at, at+int(o), &m)
 	}
 	r := random{t.seed ^ uint64(t.number)<<48 ^ uint64(i)<<1}
 	for radius := t.radius; radius >= 1; radius /= 2 {

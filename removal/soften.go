@@ -13,7 +13,7 @@ const softCells = 3
 
 // Soften blurs what the mask covers, in place, so that it can't be brought back: the
 // region is reduced to a few means, three along its shorter side, each rounded to one
-// of 32 steps, and drawn again from those alone. What is a face or a text in the
+// of 64 steps, and drawn again from those alone. What is a face or a text in the
 // picture is not in the result. It returns the number of pixels written.
 //
 // One call softens one region; separate things take separate masks.
@@ -60,8 +60,8 @@ func cellMeans(p, mask *raster.Plane, b box, cols, rows int) []float32 {
 		if counts[k] > 0 {
 			v = sums[k] / counts[k]
 		}
-		// 32 steps of equal lightness, about (its square root in linear light).
-		root := math.Round(math.Sqrt(max(0, v))*31) / 31
+		// 64 steps of equal lightness, about (its square root in linear light).
+		root := math.Round(math.Sqrt(max(0, v))*63) / 63
 		out[k] = float32(root * root)
 	}
 	return out

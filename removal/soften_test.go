@@ -49,8 +49,8 @@ func TestSoftenedTextIsGone(t *testing.T) {
 			t.Fatal(n, err)
 		}
 	}
-	// A step of the rounding is 1/31.
-	if rms, most := difference(a, b); rms > 0.02 || most > 1.5/31 {
+	// A step of the rounding is 1/63.
+	if rms, most := difference(a, b); rms > 0.02 || most > 2.5/63 {
 		t.Errorf("softened, two texts differ by %.4f, at most %.4f", rms, most)
 	}
 }
