@@ -43,12 +43,11 @@ func develop(ctx context.Context, paths []string, d shoot.Decisions) (*picture, 
 	if err := p.straighten(ctx, d.Level); err != nil {
 		return nil, err
 	}
-	outside, err := p.balance(ctx)
+	outside, err := p.balance(ctx, d)
 	if err != nil {
 		return nil, err
 	}
-	defer p.clock.Start("tone")()
-	p.rgb, p.tone, err = tone.Render(ctx, p.rgb, outside, tone.Params{RoomEV: value(d.RoomEV), WindowEV: value(d.WindowEV)})
+	err = p.expose(ctx, outside, d)
 	if outside != nil {
 		raster.Put(outside.Coverage)
 	}
@@ -57,33 +56,61 @@ func develop(ctx context.Context, paths []string, d shoot.Decisions) (*picture, 
 
 // balance finds the windows, what lit the view, and takes the colour of the light
 // out of the radiance.
-func (p *picture) balance(ctx context.Context) (*window.Map, error) {
+func (p *picture) balance(ctx context.Context, d shoot.Decisions) (*window.Map, error) {
+	outside, doubt, err := p.look(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer raster.Put(doubt)
+	return outside, p.whiten(ctx, outside, doubt, d)
+}
+
+// look finds the windows, what lit the view, and where the radiance's colour was not
+// measured. It changes nothing in the radiance.
+func (p *picture) look(ctx context.Context) (outside *window.Map, doubt *raster.Plane, err error) {
 	end := p.clock.Start("window")
-	outside, err := window.Find(ctx, p.rgb)
+	outside, err = window.Find(ctx, p.rgb)
 	end()
 	if err == window.ErrTooSmall {
 		outside, err = nil, nil
 	}
 	if err != nil {
-		return nil, err
-	}
-	var coverage *raster.Plane
-	if outside != nil {
-		coverage = outside.Coverage
+		return nil, nil, err
 	}
 	defer p.clock.Start("balance")()
 	prior := whitebalance.Prior{XY: [2]float64{p.scene.Light.X, p.scene.Light.Y}, Rendered: p.scene.Rendered}
-	if p.light, err = whitebalance.Measure(ctx, p.rgb, coverage, prior); err != nil {
-		return nil, err
+	if p.light, err = whitebalance.Measure(ctx, p.rgb, coverage(outside), prior); err != nil {
+		return nil, nil, err
 	}
-	doubt, err := p.scene.ceiling.doubt(ctx, p.rgb)
-	if err != nil {
-		return nil, err
+	doubt, err = p.scene.ceiling.doubt(ctx, p.rgb)
+	return outside, doubt, err
+}
+
+// whiten takes the colour of the light out of the radiance, as measured and then as
+// decided.
+func (p *picture) whiten(ctx context.Context, outside *window.Map, doubt *raster.Plane, d shoot.Decisions) error {
+	defer p.clock.Start("balance")()
+	if err := p.light.Apply(ctx, p.rgb, coverage(outside)); err != nil {
+		return err
 	}
-	if err := p.light.Apply(ctx, p.rgb, coverage); err != nil {
-		return nil, err
+	if err := rollOff(ctx, p.rgb, doubt); err != nil {
+		return err
 	}
-	return outside, rollOff(ctx, p.rgb, doubt)
+	return p.warm(ctx, coverage(outside), d)
+}
+
+// expose makes the picture of the balanced radiance.
+func (p *picture) expose(ctx context.Context, outside *window.Map, d shoot.Decisions) (err error) {
+	defer p.clock.Start("tone")()
+	p.rgb, p.tone, err = tone.Render(ctx, p.rgb, outside, tone.Params{RoomEV: value(d.RoomEV), WindowEV: value(d.WindowEV)})
+	return err
+}
+
+func coverage(m *window.Map) *raster.Plane {
+	if m == nil {
+		return nil
+	}
+	return m.Coverage
 }
 
 // report is the view's part of the run's report, without its files.

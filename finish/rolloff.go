@@ -79,7 +79,6 @@ func rollOff(ctx context.Context, img *raster.RGB, doubt *raster.Plane) error {
 	if doubt == nil {
 		return nil
 	}
-	defer raster.Put(doubt)
 	return raster.Bands(ctx, img.H(), func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			d := doubt.Row(y)

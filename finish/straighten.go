@@ -57,12 +57,17 @@ func (p *picture) measure(ctx context.Context, src *raster.RGB, info metadata.In
 	if note != "" && profile != nil {
 		p.findings = append(p.findings, finding.Finding{Code: "lens-profile", Severity: finding.Note, Message: note, Unit: ""})
 	}
+	p.hold(byHand)
+	return nil
+}
+
+// hold takes a pose that was set by hand instead of the measured one.
+func (p *picture) hold(byHand *shoot.Level) {
 	if byHand != nil {
 		p.pose.PitchDeg, p.pose.RollDeg, p.pose.YawDeg = byHand.PitchDeg, byHand.RollDeg, byHand.YawDeg
 		p.pose.Straight, p.pose.Confidence = byHand.YawDeg != 0, 1
 		p.pose.Note = "set by hand"
 	}
-	return nil
 }
 
 func (p *picture) plumbReport() PlumbReport {

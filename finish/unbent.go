@@ -17,7 +17,7 @@ func (s *Scene) Unbent(ctx context.Context, d shoot.Decisions) (*raster.RGB, *wi
 	p := &picture{scene: s, clock: &Clock{}, rgb: upright(s.RGB, s.Merged.Info.Orientation)}
 	raster.PutRGB(s.RGB)
 	s.RGB = nil
-	outside, err := p.balance(ctx)
+	outside, err := p.balance(ctx, d)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -52,6 +52,21 @@ type Decisions struct {
 	WindowEV *float64 `json:"window_ev,omitempty"` // window light, + is brighter
 	Level    *Level   `json:"level,omitempty"`     // the camera's attitude, set by hand
 	LeaveOut bool     `json:"leave_out,omitempty"` // not delivered
+	// RoomWarmth and WindowWarmth change the light that is taken for white, indoors
+	// and behind glass, from what was measured.
+	RoomWarmth   *Warmth `json:"room_warmth,omitempty"`
+	WindowWarmth *Warmth `json:"window_warmth,omitempty"`
+
+	Extra Extra `json:"-"`
+}
+
+// Warmth is a change of the light that is taken for white. Mired (a million over
+// kelvin) is in steps that look alike at any colour temperature: + takes the light
+// for cooler and so makes the picture warmer. Duv + takes it for greener and makes
+// the picture more magenta.
+type Warmth struct {
+	Mired float64 `json:"mired"`
+	Duv   float64 `json:"duv,omitempty"`
 
 	Extra Extra `json:"-"`
 }

@@ -68,6 +68,7 @@ type (
 	plainFrame     Frame
 	plainDecisions Decisions
 	plainLevel     Level
+	plainWarmth    Warmth
 	plainEdit      Edit
 	plainDone      Done
 	plainOutput    Output
@@ -78,13 +79,14 @@ func (v View) MarshalJSON() ([]byte, error)      { return encode(plainView(v), v
 func (f Frame) MarshalJSON() ([]byte, error)     { return encode(plainFrame(f), f.Extra) }
 func (c Decisions) MarshalJSON() ([]byte, error) { return encode(plainDecisions(c), c.Extra) }
 func (l Level) MarshalJSON() ([]byte, error)     { return encode(plainLevel(l), l.Extra) }
+func (w Warmth) MarshalJSON() ([]byte, error)    { return encode(plainWarmth(w), w.Extra) }
 func (e Edit) MarshalJSON() ([]byte, error)      { return encode(plainEdit(e), e.Extra) }
 func (d Done) MarshalJSON() ([]byte, error)      { return encode(plainDone(d), d.Extra) }
 func (o Output) MarshalJSON() ([]byte, error)    { return encode(plainOutput(o), o.Extra) }
 
 // IsZero reports whether nothing was decided and nothing unknown is kept.
 func (c Decisions) IsZero() bool {
-	return c.RoomEV == nil && c.WindowEV == nil && c.Level == nil && !c.LeaveOut && len(c.Extra) == 0
+	return c.RoomEV == nil && c.WindowEV == nil && c.Level == nil && c.RoomWarmth == nil && c.WindowWarmth == nil && !c.LeaveOut && len(c.Extra) == 0
 }
 
 func (d *Doc) UnmarshalJSON(b []byte) (err error)  { d.Extra, err = decode(b, (*plainDoc)(d)); return }
@@ -99,6 +101,10 @@ func (c *Decisions) UnmarshalJSON(b []byte) (err error) {
 }
 func (l *Level) UnmarshalJSON(b []byte) (err error) {
 	l.Extra, err = decode(b, (*plainLevel)(l))
+	return
+}
+func (w *Warmth) UnmarshalJSON(b []byte) (err error) {
+	w.Extra, err = decode(b, (*plainWarmth)(w))
 	return
 }
 func (e *Edit) UnmarshalJSON(b []byte) (err error) { e.Extra, err = decode(b, (*plainEdit)(e)); return }
