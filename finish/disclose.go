@@ -127,7 +127,7 @@ func (l *line) sign(ctx context.Context, dir string, sheet int) error {
 		p := w.places[sheet]
 		one := record.Picture{
 			File: filepath.Base(p.path), View: w.view.ID, Room: w.view.Room, Frames: max(1, merged(w.report)),
-			Edits: append([]record.Edit{}, w.report.Edits...),
+			Dust: w.report.Dust, Edits: append([]record.Edit{}, w.report.Edits...),
 		}
 		source := imprint.About{Merged: merged(w.report)}.SourceType()
 		if len(one.Edits) > 0 {

@@ -13,6 +13,7 @@ import (
 
 	"mullion/deliver"
 	"mullion/finding"
+	"mullion/removal/dust"
 	"mullion/shoot"
 )
 
@@ -23,6 +24,7 @@ type line struct {
 	report *Report
 	sheets []deliver.Sheet
 	notes  map[string][]finding.Finding
+	dust   map[string][]dust.Spot // by view; see findDust
 
 	work []*work
 	mu   sync.Mutex
@@ -49,6 +51,9 @@ type place struct {
 }
 
 func (l *line) run(ctx context.Context) error {
+	if err := l.findDust(ctx); err != nil {
+		return err
+	}
 	if err := l.plan(ctx); err != nil {
 		return err
 	}
@@ -116,7 +121,8 @@ func (l *line) settings(v shoot.View, name string) any {
 		Name      string
 		Who       any
 		Edits     []shoot.Edit `json:",omitempty"`
-	}{v.Decisions, v.Room, name, l.job.Who, v.Edits}
+		Dust      []dust.Spot  `json:",omitempty"`
+	}{v.Decisions, v.Room, name, l.job.Who, v.Edits, l.dust[v.ID]}
 }
 
 // check decides whether a file has to be made: not when an earlier run made it from
@@ -247,7 +253,7 @@ func (l *line) one(ctx context.Context, w *work) error {
 		return nil
 	}
 	kept := w.report.Files
-	pic, err := develop(ctx, w.paths, w.view.Decisions)
+	pic, err := develop(ctx, w.paths, w.view.Decisions, l.dust[w.view.ID])
 	if err != nil {
 		return err
 	}

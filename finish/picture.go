@@ -8,6 +8,7 @@ import (
 	"mullion/internal/raster"
 	"mullion/plumb"
 	"mullion/record"
+	"mullion/removal/dust"
 	"mullion/shoot"
 	"mullion/tone"
 	"mullion/whitebalance"
@@ -27,19 +28,23 @@ type picture struct {
 	findings []finding.Finding
 	twin     *raster.RGB   // rgb before anything was taken out; nil when nothing was
 	edits    []record.Edit // what was softened and taken out
+	dust     int           // grains of dust on the sensor whose shadows were taken out
 	clock    *Clock
 }
 
 func (p *picture) release() { raster.PutRGB(p.rgb, p.twin) }
 
 // develop makes the finished picture of one bracket.
-func develop(ctx context.Context, paths []string, d shoot.Decisions) (*picture, error) {
+func develop(ctx context.Context, paths []string, d shoot.Decisions, spots []dust.Spot) (*picture, error) {
 	p := &picture{clock: &Clock{}}
 	var err error
 	if p.scene, err = Merge(ctx, paths, p.clock); err != nil {
 		return nil, err
 	}
 	p.findings = append(p.findings, p.scene.Findings...)
+	if err := p.mendDust(ctx, spots); err != nil {
+		return nil, err
+	}
 	if err := p.straighten(ctx, d.Level); err != nil {
 		return nil, err
 	}
@@ -126,6 +131,7 @@ func (p *picture) report(v shoot.View) ViewReport {
 		Tone:     ToneReport{RoomEV: round(p.tone.RoomEV, 2), WindowEV: round(p.tone.WindowEV, 2)},
 		Findings: append([]finding.Finding{}, p.findings...),
 		Edits:    p.edits,
+		Dust:     p.dust,
 		Files:    []FileReport{},
 	}
 	for i, f := range v.Frames {

@@ -30,6 +30,7 @@ type ViewReport struct {
 	Tone     ToneReport        `json:"tone"`
 	Findings []finding.Finding `json:"findings"`
 	Edits    []record.Edit     `json:"edits,omitempty"` // softened or taken out
+	Dust     int               `json:"dust,omitempty"`  // grains on the sensor whose shadows were taken out
 	Files    []FileReport      `json:"files"`
 	// Seconds of work by station; stations of one view may overlap with another's.
 	Seconds map[string]float64 `json:"seconds"`

@@ -39,8 +39,9 @@ type Picture struct {
 	Room       string `json:"room,omitempty"`
 	Frames     int    `json:"frames"` // exposures merged
 	SourceType string `json:"digital_source_type"`
-	Caption    string `json:"caption,omitempty"` // what must be said beside it
-	Edits      []Edit `json:"edits"`             // none: light, colour and geometry only
+	Caption    string `json:"caption,omitempty"`     // what must be said beside it
+	Edits      []Edit `json:"edits"`                 // none: light, colour and geometry only
+	Dust       int    `json:"sensor_dust,omitempty"` // grains on the sensor whose shadows were divided out
 }
 
 // Edit is one thing done to a picture.
@@ -70,6 +71,17 @@ type File struct {
 
 // Altered reports whether anything was taken out of the picture.
 func (p Picture) Altered() bool { return has(p.Edits, Remove) }
+
+// Dusty is how many pictures the shadow of dust on the sensor was taken out of.
+func (r Record) Dusty() int {
+	n := 0
+	for _, p := range r.Pictures {
+		if p.Dust > 0 {
+			n++
+		}
+	}
+	return n
+}
 
 func has(edits []Edit, a Action) bool {
 	for _, e := range edits {
