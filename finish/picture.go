@@ -19,7 +19,8 @@ import (
 // was found and decided on the way.
 type picture struct {
 	scene    *Scene
-	rgb      *raster.RGB // linear light, sRGB primaries, 0..1, upright and straight
+	shared   plumb.Shared // what the shoot's views say together; empty when not asked
+	rgb      *raster.RGB  // linear light, sRGB primaries, 0..1, upright and straight
 	pose     plumb.Pose
 	plan     plumb.Geometry
 	frame    [2]int // size of the upright frame before straightening, pixels

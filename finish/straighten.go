@@ -2,11 +2,11 @@ package finish
 
 import (
 	"context"
+	"fmt"
 	"math"
 
 	"mullion/finding"
 	"mullion/internal/raster"
-	"mullion/lens"
 	"mullion/metadata"
 	"mullion/plumb"
 	"mullion/shoot"
@@ -22,10 +22,7 @@ const lumaEdge = 1800
 func (p *picture) straighten(ctx context.Context, byHand *shoot.Level) error {
 	src, info := p.scene.RGB, p.scene.Merged.Info
 	p.scene.RGB = nil
-	w, h := src.W(), src.H()
-	if info.Orientation >= 5 {
-		w, h = h, w
-	}
+	w, h := turned(src.W(), src.H(), info.Orientation)
 	p.frame = [2]int{w, h}
 	end := p.clock.Start("plumb")
 	err := p.measure(ctx, src, info, w, h, byHand)
@@ -42,21 +39,16 @@ func (p *picture) straighten(ctx context.Context, byHand *shoot.Level) error {
 
 // measure finds the pose, or takes the one that was set by hand.
 func (p *picture) measure(ctx context.Context, src *raster.RGB, info metadata.Info, w, h int, byHand *shoot.Level) error {
-	profile, note := lens.Find(lens.Query{Make: info.Make, Model: info.Model, Lens: info.Lens, FocalMM: info.FocalMM, FNumber: info.FNumber})
-	view := plumb.View{W: w, H: h, FocalPx: plumb.FocalPx(w, h, info.Focal35MM), Profile: profile}
-	luma, err := plumb.Luma(ctx, src, lumaEdge)
+	luma, err := uprightLuma(ctx, src, info.Orientation)
 	if err != nil {
 		return err
 	}
-	up := raster.Upright(luma, info.Orientation)
-	raster.Put(luma)
-	defer raster.Put(up)
-	if p.pose, err = plumb.Measure(ctx, up, view); err != nil {
+	defer raster.Put(luma)
+	view := p.shared.Fill(plumb.Look(info, w, h))
+	if p.pose, err = plumb.Measure(ctx, luma, view); err != nil {
 		return err
 	}
-	if note != "" && profile != nil {
-		p.findings = append(p.findings, finding.Finding{Code: "lens-profile", Severity: finding.Note, Message: note, Unit: ""})
-	}
+	p.tellLens(view)
 	p.hold(byHand)
 	return nil
 }
@@ -67,6 +59,21 @@ func (p *picture) hold(byHand *shoot.Level) {
 		p.pose.PitchDeg, p.pose.RollDeg, p.pose.YawDeg = byHand.PitchDeg, byHand.RollDeg, byHand.YawDeg
 		p.pose.Straight, p.pose.Confidence = byHand.YawDeg != 0, 1
 		p.pose.Note = "set by hand"
+	}
+}
+
+// tellLens notes what is known of the lens and from where.
+func (p *picture) tellLens(view plumb.View) {
+	note := func(code, message string, value float64, unit string) {
+		p.findings = append(p.findings, finding.Finding{Code: code, Severity: finding.Note, Message: message, Value: value, Unit: unit})
+	}
+	if view.Profile != nil && p.shared.Profile == nil {
+		note("lens-profile", fmt.Sprintf("The lens is corrected by its profile %q (%s).", view.Profile.Name, view.Profile.Origin), 0, "")
+	}
+	if p.shared.Views > 0 {
+		note("lens-estimated", p.shared.Note, float64(p.shared.Views), "views")
+	} else if p.shared.Note != "" {
+		note("level-guided", p.shared.Note, 0, "")
 	}
 }
 

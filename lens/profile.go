@@ -72,6 +72,17 @@ func New(name, origin string) *Profile {
 	return &Profile{Name: name, Origin: origin, Distortion: Unity, Red: Unity, Blue: Unity, Falloff: Unity}
 }
 
+// With returns p, which may be nil, with the distortion of d.
+func (p *Profile) With(d *Profile) *Profile {
+	if p == nil {
+		return d
+	}
+	both := *p
+	both.Distortion = d.Distortion
+	both.Origin += ", distortion " + d.Origin
+	return &both
+}
+
 // Distort returns the radius at which the lens draws what an ideal lens would
 // draw at radius r. Beyond the radius where the polynomial turns back, which no
 // real picture reaches, it goes on straight.

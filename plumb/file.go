@@ -51,10 +51,23 @@ func MeasureFile(ctx context.Context, path string, known View) (Pose, View, erro
 // Look returns the view of an upright picture of w x h pixels as far as its file
 // and the lens database know it.
 func Look(info metadata.Info, w, h int) View {
-	v := View{W: w, H: h, FocalPx: FocalPx(w, h, info.Focal35MM)}
+	v := View{W: w, H: h, FocalPx: FocalPx(w, h, info.Focal35MM), Setting: setting(info, w, h)}
 	v.Profile, _ = lens.Find(lens.Query{Make: info.Make, Model: info.Model, Lens: info.Lens,
 		FocalMM: info.FocalMM, FNumber: info.FNumber})
 	return v
+}
+
+// setting names the camera, the lens, its focal length and the part of the sensor
+// that is used, however the camera was turned.
+func setting(info metadata.Info, w, h int) string {
+	mm := info.FocalMM
+	if mm == 0 {
+		mm = info.Focal35MM
+	}
+	if info.Model == "" || mm == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%s, %s, %s, %.1f mm, %d x %d", info.Make, info.Model, info.Lens, mm, max(w, h), min(w, h))
 }
 
 // frameLuma returns what [Measure] wants of a frame as the sensor lies, and the

@@ -83,7 +83,7 @@ const unmeasured = 0.7
 type ray struct{ x, y, dx, dy float64 } // midpoint and unit direction, tangent units
 
 func newSolver(segs []lines.Segment, v View) *solver {
-	s := &solver{v: v, half: math.Hypot(float64(v.W), float64(v.H)) / 2, freeF: v.FocalPx <= 0, freeBend: v.Profile == nil}
+	s := &solver{v: v, half: math.Hypot(float64(v.W), float64(v.H)) / 2, freeF: v.FocalPx <= 0, freeBend: !v.Profile.Bends()}
 	// Without a focal length: that of a moderate wide-angle lens, 24 mm on the
 	// 36 x 24 format, which is common practice indoors.
 	s.f0 = 24 / (math.Hypot(36, 24) / 2)
@@ -244,7 +244,7 @@ func (s *solver) estimated(m model) *lens.Profile {
 		return nil
 	}
 	p.Distortion = lens.Radial{1, 0, x[0], 0, x[1], 0, x[2]}
-	return p
+	return s.v.Profile.With(p)
 }
 
 const fmtOrigin = "estimated from this view's straight lines"

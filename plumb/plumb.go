@@ -31,15 +31,19 @@ import (
 
 // View is the picture a measurement belongs to, upright.
 type View struct {
-	W, H    int           // full-size pixels
-	FocalPx float64       // focal length in full-size pixels; 0 when unknown
-	Profile *lens.Profile // nil when unknown
-	Centre  *Centre       // of projection; nil for the picture's middle
+	W       int           `json:"w"` // full-size pixels
+	H       int           `json:"h"`
+	FocalPx float64       `json:"focal_px,omitempty"` // focal length in full-size pixels; 0 when unknown
+	Profile *lens.Profile `json:"profile,omitempty"`  // nil when unknown
+	Centre  *Centre       `json:"centre,omitempty"`   // of projection; nil for the picture's middle
 	// LooseAxis says that the axis may lie some per cent off the middle: a foreign
 	// camera, or a crop. Horizontals then say less about the vertical.
-	LooseAxis bool
+	LooseAxis bool `json:"loose_axis,omitempty"`
 	// Habit is what the shoot's other views say about how the camera was held.
-	Habit *Habit
+	Habit *Habit `json:"habit,omitempty"`
+	// Setting tells one lens at one focal length from others (camera, lens, focal
+	// length, size of the picture); empty when the file doesn't say enough for that.
+	Setting string `json:"setting,omitempty"`
 }
 
 // Centre is where the optical axis meets an upright picture, in full-size pixels

@@ -8,28 +8,7 @@ import (
 
 	"mullion/internal/raster"
 	"mullion/lens"
-	"mullion/lines"
 )
-
-// Evidence is what one view says about the lens: the longest of its line segments
-// in full-size pixels, some kilobytes that can be kept while a shoot is read.
-type Evidence struct {
-	View     View
-	Segments []lines.Segment
-}
-
-// keptLines is how many segments of a view are kept for the lens.
-const keptLines = 400
-
-// Gather finds the evidence of one view in luma (see [Measure]).
-func Gather(ctx context.Context, luma *raster.Plane, v View) (Evidence, error) {
-	segs, err := find(ctx, luma, v)
-	if err != nil {
-		return Evidence{}, err
-	}
-	slices.SortStableFunc(segs, func(a, b lines.Segment) int { return compare(b.Length(), a.Length()) })
-	return Evidence{v, slices.Clone(segs[:min(len(segs), keptLines)])}, nil
-}
 
 // passable is the confidence from which a view may speak about the lens: its lines
 // don't quite agree as long as they are bent.
@@ -40,30 +19,24 @@ const passable = 0.25
 // distortion (Devernay & Faugeras 2001). It returns nil when the views don't
 // agree on a bend that is worth taking out. The only error is the context's.
 func Lens(ctx context.Context, views []Evidence) (*lens.Profile, error) {
-	var all []*joint
-	for _, e := range views {
-		e.View.Profile = nil
-		s := newSolver(e.Segments, e.View)
-		if len(s.obs) < 10 {
-			continue
+	p, _, err := sharedLens(ctx, views)
+	return p, err
+}
+
+// sharedLens is Lens that also tells how many views it is from; 0 without a profile.
+func sharedLens(ctx context.Context, views []Evidence) (p *lens.Profile, n int, err error) {
+	found := make([]*joint, len(views))
+	err = raster.BandsOf(ctx, len(views), 1, func(a, b int) {
+		for i := a; i < b; i++ {
+			found[i] = newJoint(ctx, views[i])
 		}
-		m, rival := s.best(s.search(ctx)) // bent by itself where that's plain enough
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		if s.pose(m, rival).Confidence < passable {
-			continue
-		}
-		s.freeBend = false
-		m[bend1], m[bend2] = 0, 0
-		m = s.fit(m)
-		_, evidence := s.likeliest(m)
-		s.freeBend = true
-		s.prior[bend1], s.prior[bend2] = math.Inf(1), math.Inf(1) // counted once, below
-		all = append(all, &joint{solver: s, m: m, straight: evidence})
+	})
+	if err != nil {
+		return nil, 0, err
 	}
+	all := slices.DeleteFunc(found, func(j *joint) bool { return j == nil })
 	if len(all) == 0 {
-		return nil, ctx.Err()
+		return nil, 0, ctx.Err()
 	}
 	bend, sigma := fitShared(all)
 	var straight, bent float64
@@ -72,13 +45,20 @@ func Lens(ctx context.Context, views []Evidence) (*lens.Profile, error) {
 		straight, bent = straight+j.straight, bent+e
 	}
 	if bent < 1.01*straight || math.Abs(bend[0]) < 3*sigma {
-		return nil, ctx.Err()
+		return nil, 0, ctx.Err()
 	}
-	p := all[0].estimated(all[0].m)
-	if p != nil {
-		p.Origin = fmt.Sprintf("estimated from the straight lines of %d views", len(all))
+	if p = all[0].estimated(all[0].m); p == nil {
+		return nil, 0, ctx.Err()
 	}
-	return p, ctx.Err()
+	p.Origin = origin(len(all))
+	return p, len(all), ctx.Err()
+}
+
+func origin(views int) string {
+	if views == 1 {
+		return "estimated from the straight lines of 1 view"
+	}
+	return fmt.Sprintf("estimated from the straight lines of %d views", views)
 }
 
 // joint is one view in the fit of all.
@@ -86,6 +66,25 @@ type joint struct {
 	*solver
 	m        model
 	straight float64 // evidence for the view without distortion
+}
+
+// newJoint fits the view by itself; nil when it is too poor to speak about the lens.
+func newJoint(ctx context.Context, e Evidence) *joint {
+	s := newSolver(e.segments(), e.View)
+	if len(s.obs) < 10 {
+		return nil
+	}
+	m, rival := s.best(s.search(ctx)) // bent by itself where that's plain enough
+	if ctx.Err() != nil || s.pose(m, rival).Confidence < passable {
+		return nil
+	}
+	s.freeBend = false
+	m[bend1], m[bend2] = 0, 0
+	m = s.fit(m)
+	_, evidence := s.likeliest(m)
+	s.freeBend = true
+	s.prior[bend1], s.prior[bend2] = math.Inf(1), math.Inf(1) // counted once, in fitShared
+	return &joint{solver: s, m: m, straight: evidence}
 }
 
 // fitShared fits the poses of all views and their one distortion: in each step

@@ -21,7 +21,7 @@ func TestLensOverAllViews(t *testing.T) {
 		var views []Evidence
 		for range 8 {
 			m := model{rad(3 * r.NormFloat64()), rad(r.NormFloat64()), rad(90*r.Float64() - 45)}
-			views = append(views, Evidence{View{W: w, H: h, FocalPx: f}, scene(r, m, w, h, f, truth)})
+			views = append(views, NewEvidence(scene(r, m, w, h, f, truth), View{W: w, H: h, FocalPx: f}))
 		}
 		p, err := Lens(context.Background(), views)
 		if err != nil {
