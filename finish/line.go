@@ -253,7 +253,11 @@ func (l *line) one(ctx context.Context, w *work) error {
 		return nil
 	}
 	kept := w.report.Files
-	pic, err := develop(ctx, w.paths, w.view.Decisions, l.dust[w.view.ID])
+	keep, err := keptPath(l.shoot.Cache(), w.view)
+	if err != nil {
+		return err
+	}
+	pic, err := develop(ctx, w.paths, w.view.Decisions, l.dust[w.view.ID], keep)
 	if err != nil {
 		return err
 	}

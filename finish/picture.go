@@ -22,6 +22,7 @@ type picture struct {
 	shared   plumb.Shared // what the shoot's views say together; empty when not asked
 	rgb      *raster.RGB  // linear light, sRGB primaries, 0..1, upright and straight
 	pose     plumb.Pose
+	measured plumb.Pose // the pose before anything was set by hand
 	plan     plumb.Geometry
 	frame    [2]int // size of the upright frame before straightening, pixels
 	light    *whitebalance.Estimate
@@ -31,13 +32,23 @@ type picture struct {
 	edits    []record.Edit // what was softened and taken out
 	dust     int           // grains of dust on the sensor whose shadows were taken out
 	clock    *Clock
+	// keeping, when set, is given the radiance before it is resampled.
+	keeping func(ctx context.Context, src *raster.RGB)
 }
 
 func (p *picture) release() { raster.PutRGB(p.rgb, p.twin) }
 
-// develop makes the finished picture of one bracket.
-func develop(ctx context.Context, paths []string, d shoot.Decisions, spots []dust.Spot) (*picture, error) {
+// develop makes the finished picture of one bracket. The reduced radiance is kept in
+// the file keep, unless that is empty.
+func develop(ctx context.Context, paths []string, d shoot.Decisions, spots []dust.Spot, keep string) (*picture, error) {
 	p := &picture{clock: &Clock{}}
+	if keep != "" {
+		p.keeping = func(ctx context.Context, src *raster.RGB) {
+			if k, err := p.keep(ctx, src); err == nil {
+				k.store(keep)
+			}
+		}
+	}
 	var err error
 	if p.scene, err = Merge(ctx, paths, p.clock); err != nil {
 		return nil, err

@@ -20,21 +20,31 @@ const lumaEdge = 1800
 // straighten measures how the camera was held and resamples the scene once, from the
 // sensor's orientation through the lens to the upright, plumb picture.
 func (p *picture) straighten(ctx context.Context, byHand *shoot.Level) error {
-	src, info := p.scene.RGB, p.scene.Merged.Info
+	src := p.scene.RGB
 	p.scene.RGB = nil
-	w, h := turned(src.W(), src.H(), info.Orientation)
-	p.frame = [2]int{w, h}
-	end := p.clock.Start("plumb")
-	err := p.measure(ctx, src, info, w, h, byHand)
-	end()
-	if err != nil {
+	if err := p.upright(ctx, src, byHand); err != nil {
 		return err
 	}
+	if p.keeping != nil {
+		end := p.clock.Start("keep")
+		p.keeping(ctx, src)
+		end()
+	}
 	defer p.clock.Start("warp")()
-	p.plan = p.pose.Plan(w, h, plumb.PlanOptions{Orientation: info.Orientation})
+	p.plan = p.pose.Plan(p.frame[0], p.frame[1], plumb.PlanOptions{Orientation: p.scene.Merged.Info.Orientation})
+	var err error
 	p.rgb, err = warp.Apply(ctx, src, p.plan.Map, p.plan.W, p.plan.H)
 	raster.PutRGB(src)
 	return err
+}
+
+// upright finds how large the upright frame is and how the camera was held.
+func (p *picture) upright(ctx context.Context, src *raster.RGB, byHand *shoot.Level) error {
+	defer p.clock.Start("plumb")()
+	info := p.scene.Merged.Info
+	w, h := turned(src.W(), src.H(), info.Orientation)
+	p.frame = [2]int{w, h}
+	return p.measure(ctx, src, info, w, h, byHand)
 }
 
 // measure finds the pose, or takes the one that was set by hand.
@@ -49,6 +59,7 @@ func (p *picture) measure(ctx context.Context, src *raster.RGB, info metadata.In
 		return err
 	}
 	p.tellLens(view)
+	p.measured = p.pose
 	p.hold(byHand)
 	return nil
 }

@@ -37,8 +37,8 @@ func (s *scene) anchors(win *window.Map) Anchors {
 	if len(room) < len(s.log.Pix)/50 {
 		room = slices.Clone(s.log.Pix)
 	}
-	slices.Sort(room)
-	slices.Sort(out)
+	ascending(room)
+	ascending(out)
 	a := Anchors{Bright: float64(at(room, 0.97)), Dark: float64(at(room, 0.03))}
 	all := room
 	most := len(room) * 7 / 8

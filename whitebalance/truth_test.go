@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"sync"
 	"testing"
 
 	"mullion/colour"
@@ -57,15 +56,6 @@ func readPNG(t testing.TB, path string) image.Image {
 // loadRoom reads view name; light is "" for the whole light, "-day" or "-lamp".
 func loadRoom(t testing.TB, name, light string) *room {
 	t.Helper()
-	houseDir(t)
-	load, _ := loaded.LoadOrStore(name+light, sync.OnceValue(func() *room { return readRoom(t, name, light) }))
-	return load.(func() *room)()
-}
-
-// loaded are the rooms that were read; tests leave them as they are.
-var loaded sync.Map
-
-func readRoom(t testing.TB, name, light string) *room {
 	dir := houseDir(t)
 	r := &room{name: name + light}
 	r.img = shrinkTo(t, readRadiance(t, filepath.Join(dir, "A-"+name+light+".radiance.png")))

@@ -1,0 +1,218 @@
+package finish
+
+import (
+	"bufio"
+	"context"
+	"encoding/binary"
+	"encoding/gob"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"mullion/bracket"
+	"mullion/card/disk"
+	"mullion/colour"
+	"mullion/finding"
+	"mullion/internal/raster"
+	"mullion/metadata"
+	"mullion/plumb"
+	"mullion/shoot"
+)
+
+// keptEdge is the long edge in pixels of the radiance that is kept of every view: a
+// picture of 1600 pixels is cut from it with little to spare after straightening.
+const keptEdge = 1800
+
+// keptFormat names the files of kept radiance; it is raised with their layout.
+const keptFormat = "mullion-kept-1"
+
+// reduced is a view's reduced radiance and all that was measured on the full size: what
+// a live picture is made from. It lies in the sensor's orientation.
+type reduced struct {
+	Format, Engine string
+	W, H           int // of the full size, as the sensor lies
+	Frame          [2]int
+	Pose           plumb.Pose // as measured
+	Light          colour.XY
+	Rendered       bool
+	ToCamera       colour.Mat3
+	Clip           float32
+	Info           metadata.Info
+	Infos          []metadata.Info
+	RangeEV        float64
+	Frames         []bracket.FrameReport
+	Findings       []finding.Finding
+
+	rgb *raster.RGB
+}
+
+// keep reduces a scene that has been measured, src being its radiance.
+func (p *picture) keep(ctx context.Context, src *raster.RGB) (*reduced, error) {
+	m := p.scene.Merged
+	k := &reduced{
+		Format: keptFormat, Engine: engine, W: src.W(), H: src.H(), Frame: p.frame, Pose: p.measured,
+		Light: p.scene.Light, Rendered: p.scene.Rendered, ToCamera: p.scene.ceiling.toCamera, Clip: p.scene.ceiling.clip,
+		Info: m.Info, Infos: p.scene.Infos, RangeEV: m.RangeEV, Frames: m.Frames, Findings: p.findings,
+	}
+	w, h := within(src.W(), src.H(), keptEdge)
+	k.rgb = &raster.RGB{}
+	for c := range src {
+		var err error
+		if k.rgb[c], err = raster.Shrink(ctx, src[c], w, h); err != nil {
+			return nil, err
+		}
+	}
+	return k, k.round(ctx)
+}
+
+// round takes the radiance to the steps it is kept in, so that a picture made from it
+// is the same today and tomorrow.
+func (k *reduced) round(ctx context.Context) error {
+	return raster.Bands(ctx, k.rgb.H(), func(y0, y1 int) {
+		for _, p := range k.rgb {
+			for y := y0; y < y1; y++ {
+				row := p.Row(y)
+				for x, v := range row {
+					row[x] = decode16(code16(v))
+				}
+			}
+		}
+	})
+}
+
+// within is the size of a picture of w x h reduced to a long edge, if it is longer.
+func within(w, h, edge int) (int, int) {
+	long := max(w, h)
+	if long <= edge {
+		return w, h
+	}
+	f := float64(edge) / float64(long)
+	return max(1, int(float64(w)*f+0.5)), max(1, int(float64(h)*f+0.5))
+}
+
+// picture sets a picture up as if its scene had just been measured.
+func (k *reduced) picture() *picture {
+	return &picture{
+		scene: &Scene{
+			Merged: &bracket.Radiance{Info: k.Info, RangeEV: k.RangeEV, Frames: k.Frames},
+			Infos:  k.Infos, Light: k.Light, Rendered: k.Rendered, ceiling: ceiling{k.ToCamera, k.Clip},
+		},
+		pose: k.Pose, measured: k.Pose, frame: k.Frame, findings: append([]finding.Finding{}, k.Findings...),
+		clock: &Clock{},
+	}
+}
+
+// keptPath is where a view's radiance is kept below the shoot's cache: by the contents
+// of its frames, so that nothing old is ever taken for something new.
+func keptPath(cache string, v shoot.View) (string, error) {
+	key, err := shoot.Key(v.Frames, nil, nil, engine+keptFormat)
+	if err != nil {
+		return "", err
+	}
+	return filepath.Join(cache, "radiance", key[:32]+".kept"), nil
+}
+
+// Samples are kept as 16-bit logarithms, 1/1024 EV apart over 64 EV; 0 is no light.
+const keptSteps, keptZero = 1024, 32
+
+func (k *reduced) write(path string) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return err
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), ".partial-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(f.Name())
+	b := bufio.NewWriterSize(f, 1<<20)
+	err = k.encode(b)
+	if err = errors.Join(err, b.Flush(), f.Close()); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), path)
+}
+
+func (k *reduced) encode(w io.Writer) error {
+	if err := gob.NewEncoder(w).Encode(k); err != nil {
+		return err
+	}
+	if err := binary.Write(w, binary.LittleEndian, [2]uint32{uint32(k.rgb.W()), uint32(k.rgb.H())}); err != nil {
+		return err
+	}
+	line := make([]byte, 2*k.rgb.W())
+	for _, p := range k.rgb {
+		for y := range p.H {
+			for x, v := range p.Row(y) {
+				binary.LittleEndian.PutUint16(line[2*x:], code16(v))
+			}
+			if _, err := w.Write(line); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func code16(v float32) uint16 {
+	if !(v > 0) {
+		return 0
+	}
+	return uint16(max(1, min(65535, (raster.Log2(v)+keptZero)*keptSteps+0.5)))
+}
+
+func decode16(c uint16) float32 {
+	if c == 0 {
+		return 0
+	}
+	return raster.Exp2(float32(c)/keptSteps - keptZero)
+}
+
+// readKept reads what write wrote. Any other contents are an error: the caller makes
+// the radiance again.
+func readKept(path string) (k *reduced, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	r := bufio.NewReaderSize(f, 1<<20)
+	k = &reduced{}
+	if err := gob.NewDecoder(r).Decode(k); err != nil {
+		return nil, err
+	}
+	var size [2]uint32
+	if err := binary.Read(r, binary.LittleEndian, &size); err != nil {
+		return nil, err
+	}
+	if k.Format != keptFormat || k.Engine != engine || size[0] < 1 || size[1] < 1 || max(size[0], size[1]) > keptEdge {
+		return nil, fmt.Errorf("%s: this is from another version", path)
+	}
+	var table [65536]float32
+	for i := range table {
+		table[i] = decode16(uint16(i))
+	}
+	k.rgb = raster.NewRGB(int(size[0]), int(size[1]))
+	line := make([]byte, 2*size[0])
+	for _, p := range k.rgb {
+		for y := range p.H {
+			if _, err := io.ReadFull(r, line); err != nil {
+				return nil, err
+			}
+			row := p.Row(y)
+			for x := range row {
+				row[x] = table[binary.LittleEndian.Uint16(line[2*x:])]
+			}
+		}
+	}
+	return k, nil
+}
+
+// store keeps k for later runs. A cache that can't be written is no fault.
+func (k *reduced) store(path string) {
+	if free, err := disk.OS.Free(filepath.Dir(filepath.Dir(path))); err == nil && free < 256<<20 {
+		return // the pictures themselves come first
+	}
+	_ = k.write(path)
+}

@@ -1,0 +1,394 @@
+package finish
+
+import (
+	"context"
+	"math"
+	"path/filepath"
+	"sync"
+
+	"mullion/colour"
+	"mullion/internal/raster"
+	"mullion/plumb"
+	"mullion/shoot"
+	"mullion/warp"
+	"mullion/window"
+)
+
+// PreviewEdge is the long edge in pixels of a live picture.
+const PreviewEdge = 1600
+
+// Previews makes live pictures of the views of one shoot with the stations that make
+// the finished ones. Of every view it keeps the reduced radiance, in memory as far as
+// its bytes allow and in the shoot's cache, and the work of each station until a
+// decision changes it. It is safe for use by several goroutines.
+type Previews struct {
+	dir   string
+	limit int64
+
+	mu   sync.Mutex
+	live map[string]*live
+	tick int64
+}
+
+// NewPreviews serves the shoot in the folder dir and holds about limit bytes.
+func NewPreviews(dir string, limit int64) *Previews {
+	return &Previews{dir: dir, limit: limit, live: map[string]*live{}}
+}
+
+// Preview is a live picture. Its planes belong to the caller.
+type Preview struct {
+	RGB    *raster.RGB   // as a finished picture: linear light, sRGB primaries, 0..1
+	Glass  *raster.Plane // how far each pixel shows the outside, 0..1; nil without windows
+	Report ViewReport    // without files
+	W, H   int           // of the finished picture at full size
+	Frame  [2]int        // of the upright frame, which places of edits are measured in
+	// Room and Window are the lights that count as white.
+	Room, Window Kelvins
+	Level        shoot.Level // the camera's attitude that was corrected
+}
+
+// Kelvins names a light: as measured and as decided.
+type Kelvins struct{ Measured, MeasuredDuv, Kelvin, Duv float64 }
+
+// live is one view at work.
+type live struct {
+	used  int64
+	bytes int64
+
+	mu       sync.Mutex
+	kept     *reduced
+	straight *straight
+	balanced *balanced
+}
+
+// straight is the radiance after the resampling, with what was found in it.
+type straight struct {
+	level   shoot.Level
+	byHand  bool
+	pic     *picture // its rgb is the radiance with its light
+	full    plumb.Geometry
+	outside *window.Map
+	doubt   *raster.Plane
+}
+
+// balanced is the radiance with the light taken out.
+type balanced struct {
+	of   *straight
+	with [2]shoot.Warmth
+	rgb  *raster.RGB
+}
+
+// Make makes the picture of a view by its decisions and edits. The first time it
+// merges the frames unless a run left the radiance in the cache.
+func (p *Previews) Make(ctx context.Context, v shoot.View) (*Preview, error) {
+	l := p.of(v)
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	pic, s, err := p.render(ctx, l, v)
+	if err != nil {
+		return nil, err
+	}
+	if err := pic.edit(ctx, v.Edits, p.path); err != nil {
+		raster.PutRGB(pic.rgb)
+		return nil, err
+	}
+	raster.PutRGB(pic.twin)
+	out := &Preview{RGB: pic.rgb, Report: pic.report(v), Frame: pic.frame}
+	out.W, out.H = s.full.W, s.full.H
+	if s.outside != nil && len(s.outside.Regions) > 0 {
+		out.Glass = s.outside.Coverage.Clone()
+	}
+	out.Room, out.Window = pic.kelvins(v.Decisions)
+	out.Level = shoot.Level{PitchDeg: pic.pose.PitchDeg, RollDeg: pic.pose.RollDeg, YawDeg: pic.pose.YawDeg}
+	return out, nil
+}
+
+// render takes a view through the stations whose input has changed, up to the picture
+// without edits.
+func (p *Previews) render(ctx context.Context, l *live, v shoot.View) (*picture, *straight, error) {
+	s, err := p.ready(ctx, l, v)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := l.whiten(ctx, s, v.Decisions); err != nil {
+		return nil, nil, err
+	}
+	pic := *s.pic
+	pic.clock = &Clock{}
+	pic.findings = pic.findings[:len(pic.findings):len(pic.findings)]
+	pic.rgb = raster.GetRGB(l.balanced.rgb.W(), l.balanced.rgb.H())
+	copyRGB(pic.rgb, l.balanced.rgb)
+	if err := pic.expose(ctx, s.outside, v.Decisions); err != nil {
+		return nil, nil, err
+	}
+	p.count(l)
+	return &pic, s, nil
+}
+
+// ready has the straight radiance of a view for its level.
+func (p *Previews) ready(ctx context.Context, l *live, v shoot.View) (*straight, error) {
+	if l.kept == nil {
+		k, err := p.load(ctx, v)
+		if err != nil {
+			return nil, err
+		}
+		l.kept = k
+	}
+	byHand := v.Decisions.Level
+	if s := l.straight; s != nil && s.byHand == (byHand != nil) && (byHand == nil || sameLevel(s.level, *byHand)) {
+		return s, nil
+	}
+	s := &straight{byHand: byHand != nil, pic: l.kept.picture()}
+	if byHand != nil {
+		s.level = *byHand
+		s.pic.hold(byHand)
+	}
+	if err := s.warp(ctx, l.kept); err != nil {
+		return nil, err
+	}
+	var err error
+	if s.outside, s.doubt, err = s.pic.look(ctx); err != nil {
+		return nil, err
+	}
+	l.straight = s
+	return s, nil
+}
+
+func sameLevel(a, b shoot.Level) bool {
+	return a.PitchDeg == b.PitchDeg && a.RollDeg == b.RollDeg && a.YawDeg == b.YawDeg
+}
+
+// load finds the reduced radiance in the cache or makes it from the frames.
+func (p *Previews) load(ctx context.Context, v shoot.View) (*reduced, error) {
+	path, err := keptPath(filepath.Join(p.dir, "cache"), v)
+	if err != nil {
+		return nil, err
+	}
+	if k, err := readKept(path); err == nil {
+		return k, nil
+	}
+	k, err := measureView(ctx, p.paths(v))
+	if err != nil {
+		return nil, err
+	}
+	k.store(path)
+	return k, nil
+}
+
+// measureView merges and measures a bracket and keeps the reduced radiance.
+func measureView(ctx context.Context, paths []string) (*reduced, error) {
+	p := &picture{clock: &Clock{}}
+	var err error
+	if p.scene, err = Merge(ctx, paths, p.clock); err != nil {
+		return nil, err
+	}
+	p.findings = append(p.findings, p.scene.Findings...)
+	src := p.scene.RGB
+	defer raster.PutRGB(src)
+	if err := p.upright(ctx, src, nil); err != nil {
+		return nil, err
+	}
+	return p.keep(ctx, src)
+}
+
+// warp resamples the kept radiance by the plan of the full size.
+func (s *straight) warp(ctx context.Context, k *reduced) error {
+	s.full = s.pic.pose.Plan(k.Frame[0], k.Frame[1], plumb.PlanOptions{Orientation: k.Info.Orientation})
+	full := s.full
+	w, h := within(full.W, full.H, PreviewEdge)
+	s.pic.plan = full
+	s.pic.plan.W, s.pic.plan.H, s.pic.plan.Map = w, h, full.MapFor(w, h)
+	var err error
+	s.pic.rgb, err = warp.Apply(ctx, k.rgb, from(s.pic.plan.Map, k), w, h)
+	return err
+}
+
+// from is a map that leads to the full-size source, led to the reduced one.
+func from(m warp.Map, k *reduced) warp.Map {
+	fx, fy := float64(k.rgb.W())/float64(k.W), float64(k.rgb.H())/float64(k.H)
+	out := warp.Map{At: func(x, y float64) (float64, float64) {
+		sx, sy := m.At(x, y)
+		return sx * fx, sy * fy
+	}}
+	if m.Channel != nil {
+		out.Channel = func(c int, sx, sy float64) (float64, float64) {
+			sx, sy = m.Channel(c, sx/fx, sy/fy)
+			return sx * fx, sy * fy
+		}
+	}
+	if m.Gain != nil {
+		out.Gain = func(sx, sy float64) float64 { return m.Gain(sx/fx, sy/fy) }
+	}
+	return out
+}
+
+// whiten has the balanced radiance for what was decided about warmth.
+func (l *live) whiten(ctx context.Context, s *straight, d shoot.Decisions) error {
+	with := [2]shoot.Warmth{warmthOf(d.RoomWarmth), warmthOf(d.WindowWarmth)}
+	if b := l.balanced; b != nil && b.of == s && sameWarmth(b.with, with) {
+		return nil
+	}
+	pic := *s.pic
+	pic.rgb = raster.GetRGB(s.pic.rgb.W(), s.pic.rgb.H())
+	copyRGB(pic.rgb, s.pic.rgb)
+	if err := pic.whiten(ctx, s.outside, s.doubt, d); err != nil {
+		return err
+	}
+	l.balanced = &balanced{of: s, with: with, rgb: pic.rgb}
+	return nil
+}
+
+func warmthOf(w *shoot.Warmth) shoot.Warmth {
+	if w == nil {
+		return shoot.Warmth{}
+	}
+	return *w
+}
+
+func sameWarmth(a, b [2]shoot.Warmth) bool {
+	for i := range a {
+		if a[i].Mired != b[i].Mired || a[i].Duv != b[i].Duv {
+			return false
+		}
+	}
+	return true
+}
+
+func copyRGB(dst, src *raster.RGB) {
+	for c := range dst {
+		for y := range dst[c].H {
+			copy(dst[c].Row(y), src[c].Row(y))
+		}
+	}
+}
+
+func (p *picture) kelvins(d shoot.Decisions) (room, window Kelvins) {
+	name := func(measured, decided colour.XY) (k Kelvins) {
+		k.Measured, k.MeasuredDuv = colour.CCT(measured)
+		k.Kelvin, k.Duv = colour.CCT(decided)
+		return k
+	}
+	r, w := p.whites(d)
+	return name(p.roomLight(), r), name(p.light.Window, w)
+}
+
+// Warmth is the decision by which a view's light counts as kelvin, with the Duv that
+// is in force. glass says which of the two lights.
+func (v *Preview) Warmth(glass bool, kelvin float64) shoot.Warmth {
+	k := v.Room
+	if glass {
+		k = v.Window
+	}
+	kelvin = math.Max(lowestKelvin, math.Min(highest, kelvin))
+	return shoot.Warmth{Mired: round(1e6/k.Measured-1e6/kelvin, 2), Duv: round(k.Duv-k.MeasuredDuv, 5)}
+}
+
+// White is the decision that makes the place (x, y), in shares of the picture's width
+// and height, a neutral grey. ok is false where the place is too dark or too colourful
+// to have been meant.
+func (p *Previews) White(ctx context.Context, v shoot.View, x, y float64) (w shoot.Warmth, glass, ok bool, err error) {
+	l := p.of(v)
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	s, err := p.ready(ctx, l, v)
+	if err != nil {
+		return w, false, false, err
+	}
+	plain := v.Decisions
+	plain.RoomWarmth, plain.WindowWarmth = nil, nil
+	if err := l.whiten(ctx, s, plain); err != nil {
+		return w, false, false, err
+	}
+	img := l.balanced.rgb
+	px, py := int(x*float64(img.W())), int(y*float64(img.H()))
+	var sum colour.Vec3
+	n, cover := 0.0, 0.0
+	const r = 4 // a place as large as a fingertip on the screen
+	for j := max(0, py-r); j <= min(img.H()-1, py+r); j++ {
+		for i := max(0, px-r); i <= min(img.W()-1, px+r); i++ {
+			for c := range sum {
+				sum[c] += float64(img[c].Row(j)[i])
+			}
+			if s.outside != nil {
+				cover += float64(s.outside.Coverage.Row(j)[i])
+			}
+			n++
+		}
+	}
+	glass = cover > n/2
+	light := s.pic.roomLight()
+	if glass {
+		light = s.pic.light.Window
+	}
+	if n == 0 || !(sum[1] > 0) {
+		return w, glass, false, nil
+	}
+	base := white(light)
+	for c := range sum {
+		sum[c] *= base[c] / n
+	}
+	k, duv := colour.CCT(colour.Chromaticity(colour.BT2020ToXYZ.Apply(sum)))
+	if k < lowestKelvin || k > highest || math.Abs(duv) > 0.03 {
+		return w, glass, false, nil
+	}
+	return warmthTo(light, k, duv), glass, true, nil
+}
+
+// of is a view's live part, the most recently used now.
+func (p *Previews) of(v shoot.View) *live {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	key := v.ID
+	for _, f := range v.Frames {
+		key += " " + f.SHA256
+	}
+	l := p.live[key]
+	if l == nil {
+		l = &live{}
+		p.live[key] = l
+	}
+	p.tick++
+	l.used = p.tick
+	return l
+}
+
+// count says how much a view holds and lets go of those not used for longest.
+func (p *Previews) count(l *live) {
+	var n int64
+	for _, m := range []*raster.RGB{l.kept.rgb, l.straight.pic.rgb, l.balanced.rgb} {
+		n += 12 * int64(m.W()) * int64(m.H())
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	l.bytes = n
+	for {
+		var sum int64
+		var oldest string
+		for key, o := range p.live {
+			sum += o.bytes
+			if o != l && o.bytes > 0 && (oldest == "" || o.used < p.live[oldest].used) {
+				oldest = key
+			}
+		}
+		if sum <= p.limit || oldest == "" {
+			return
+		}
+		delete(p.live, oldest)
+	}
+}
+
+func (p *Previews) paths(v shoot.View) []string {
+	var out []string
+	for _, f := range v.Frames {
+		out = append(out, p.path(f.Path))
+	}
+	return out
+}
+
+// path is where a path of the shoot lies.
+func (p *Previews) path(name string) string {
+	if filepath.IsAbs(name) {
+		return name
+	}
+	return filepath.Join(p.dir, filepath.FromSlash(name))
+}
