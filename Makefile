@@ -5,7 +5,7 @@ DEMO    ?= demo-house
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo dev)
 SOURCES := $(shell find . -name '*.go' -o -name '*.toml' -o -name '*.png' -path './demo/*' -o -name go.mod)
 
-.PHONY: all demo test lint bench quality fuzz deps clean
+.PHONY: all demo test torture lint bench quality fuzz deps clean
 
 all: mullion
 
@@ -27,6 +27,12 @@ demo: mullion
 
 test: deps lint
 	$(GO) test ./...
+
+# What may go wrong at the worst moment, often: 300 killed copies and 40 killed runs of
+# the whole program, 10,000 spoiled camera files. About ten minutes.
+torture: deps
+	MULLION_KILLS=300 $(GO) test -count=1 -v -timeout 60m -run 'TestProcessKilled' ./card
+	MULLION_SPOILED=10000 $(GO) test -count=1 -v -timeout 60m -run 'TestSpoiledFiles|TestBreaks|TestMemory|TestConfined' ./rawfile ./rawfile/apart
 
 lint: deps
 	@out=$$(gofmt -l $$(git ls-files '*.go')); [ -z "$$out" ] || { echo "not gofmt-ed:"; echo "$$out"; exit 1; }

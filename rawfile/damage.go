@@ -3,7 +3,6 @@ package rawfile
 import (
 	"fmt"
 
-	"mullion/internal/raster"
 	"mullion/metadata/ifd"
 )
 
@@ -125,32 +124,31 @@ func deadRows(m *Mosaic) int {
 	return n
 }
 
-// judgeRGB does the same for interpolated pixels.
-func judgeRGB(path string, l *library, m *raster.RGB) error {
+// judgeWords does the same for interpolated pixels, three samples each.
+func judgeWords(path string, l *library, pix []uint16, w, h int) error {
 	if n, at := l.dataErrors(); n > 0 {
 		return damaged(path, dataErrorText(n, at), nil)
 	}
 	dead := 0
-	for y := m.H() - 1; y >= 0 && deadRow(m, y); y-- {
+	for y := h - 1; y >= 0 && deadRow(pix[3*w*y:3*w*(y+1)]); y-- {
 		dead++
 	}
-	if dead == m.H() {
+	if dead == h {
 		return damaged(path, "every pixel has the same value, which no sensor gives: the sensor data are missing", nil)
 	}
-	if dead > max(16, m.H()/200) {
-		return damaged(path, fmt.Sprintf("the last %d of %d rows are empty", dead, m.H()), nil)
+	if dead > max(16, h/200) {
+		return damaged(path, fmt.Sprintf("the last %d of %d rows are empty", dead, h), nil)
 	}
 	return nil
 }
 
-func deadRow(m *raster.RGB, y int) bool {
-	for _, p := range m {
-		row := p.Row(y)
-		if row[0] >= 0.98 {
+func deadRow(row []uint16) bool {
+	for c, v := range row[:3] {
+		if v >= 64225 { // 0.98: clipped, perhaps
 			return false
 		}
-		for _, v := range row {
-			if v != row[0] {
+		for x := c; x < len(row); x += 3 {
+			if row[x] != v {
 				return false
 			}
 		}

@@ -4,14 +4,13 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 
 	"mullion/metadata"
+	"mullion/rawfile/apart"
 )
-
-// maxFileBytes bounds what is read into memory: four times the largest camera file.
-const maxFileBytes = 2 << 30
 
 // IsFrame reports whether a file of this name is a picture the house reads.
 func IsFrame(name string) bool { return metadata.IsFrameName(name) }
@@ -20,40 +19,71 @@ func IsFrame(name string) bool { return metadata.IsFrameName(name) }
 func IsRaw(name string) bool { return metadata.IsRawName(name) }
 
 // Decode reads the frame at path. The file is read once. Errors about the file are
-// [*metadata.FileError]: they say which file, what is wrong and what to do.
+// [*metadata.FileError]: they say which file, what is wrong and what to do. A file that
+// crashes its decoder, or takes it a minute, is such an error too (see [apart]).
 func Decode(ctx context.Context, path string) (*Frame, error) {
-	data, err := readFile(ctx, path)
-	if err != nil {
-		return nil, err
-	}
-	return DecodeBytes(ctx, path, data)
+	var f *Frame
+	err := withFile(ctx, path, func(h here) (err error) {
+		f, err = h.frame(ctx)
+		return err
+	})
+	return f, err
 }
 
 // DecodeBytes is Decode for a file in memory. The path serves its ending and the
 // errors; data must not change during the call.
 func DecodeBytes(ctx context.Context, path string, data []byte) (*Frame, error) {
+	var f *Frame
+	err := withBytes(ctx, path, data, func(h here) (err error) {
+		f, err = h.frame(ctx)
+		return err
+	})
+	return f, err
+}
+
+// open says what a file is before its pixels are touched. Everything here is ours and
+// Go's: it needs no process apart.
+func open(ctx context.Context, path string, data []byte) (metadata.Kind, metadata.Info, error) {
 	r := bytes.NewReader(data)
 	kind, err := metadata.Sniff(path, r, int64(len(data)))
 	if err != nil {
-		return nil, err
+		return kind, metadata.Info{}, err
 	}
 	info, err := metadata.ReadFrom(ctx, path, r, int64(len(data)))
+	return kind, info, err
+}
+
+// rendered tells pictures that Go's own decoders read from those that C libraries do.
+// Some cameras name their raw files .TIF.
+func rendered(path string, kind metadata.Kind, data []byte) bool {
+	return kind == metadata.KindPNG || kind == metadata.KindHEIF ||
+		kind == metadata.KindTIFF && !metadata.IsRawName(path) && !isMosaic(data)
+}
+
+// unpack runs the C library that the file needs.
+func unpack(ctx context.Context, u *unpacked, kind metadata.Kind, data []byte) error {
+	if kind == metadata.KindJPEG {
+		return unpackJPEG(ctx, u, data)
+	}
+	return unpackRaw(ctx, u, data)
+}
+
+// decodeHere decodes in this process.
+func decodeHere(ctx context.Context, path string, data []byte) (*Frame, error) {
+	kind, info, err := open(ctx, path, data)
 	if err != nil {
 		return nil, err
 	}
-	f := &Frame{Path: path, Info: info}
-	switch {
-	case kind == metadata.KindJPEG:
-		err = decodeJPEG(ctx, f, data)
-	case kind == metadata.KindPNG, kind == metadata.KindHEIF, kind == metadata.KindTIFF && !metadata.IsRawName(path):
-		err = decodeRendered(ctx, f, data, kind)
-	default:
-		err = decodeRaw(ctx, f, data)
+	if rendered(path, kind, data) {
+		f := &Frame{Path: path, Info: info}
+		return f, decodeRendered(ctx, f, data, kind)
 	}
-	if err != nil {
+	u := &unpacked{path: path, Info: info}
+	if err := unpack(ctx, u, kind, data); err != nil {
+		u.giveBack()
 		return nil, err
 	}
-	return f, nil
+	return u.frame(ctx)
 }
 
 func readFile(ctx context.Context, path string) ([]byte, error) {
@@ -66,19 +96,27 @@ func readFile(ctx context.Context, path string) ([]byte, error) {
 			return nil, err
 		}
 	}
-	if st != nil && st.Size() > maxFileBytes {
-		return nil, &metadata.FileError{Path: path, Problem: "the file is larger than 2 GB", Advice: "leave it out: no camera frame is that large"}
+	if st != nil && st.Size() > apart.MaxIn {
+		return nil, tooLarge(path)
 	}
 	data, err := os.ReadFile(path)
 	if err != nil {
-		var pe *fs.PathError
-		why := err.Error()
-		if errors.As(err, &pe) {
-			why = pe.Err.Error()
-		}
-		return nil, &metadata.FileError{Path: path, Problem: "can't be read: " + why, Advice: "check the card and its reader, then copy the file again", Err: err}
+		return nil, unreadable(path, err)
 	}
 	return data, ctx.Err()
+}
+
+func tooLarge(path string) error {
+	return &metadata.FileError{Path: path, Problem: fmt.Sprintf("the file is larger than %d GB", apart.MaxIn>>30), Advice: "leave it out: no camera frame is that large"}
+}
+
+func unreadable(path string, err error) error {
+	var pe *fs.PathError
+	why := err.Error()
+	if errors.As(err, &pe) {
+		why = pe.Err.Error()
+	}
+	return &metadata.FileError{Path: path, Problem: "can't be read: " + why, Advice: "check the card and its reader, then copy the file again", Err: err}
 }
 
 // damaged is the error for pictures that are only partly there.

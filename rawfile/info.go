@@ -14,18 +14,23 @@ func ReadInfo(ctx context.Context, path string) (metadata.Info, error) {
 	if err != nil || !metadata.IsRawName(path) || complete(info) {
 		return info, err
 	}
-	data, err := readFile(ctx, path)
-	if err != nil {
-		return info, err
-	}
+	err = withFile(ctx, path, func(h here) error {
+		info, err = h.libraryInfo(ctx, info)
+		return err
+	})
+	return info, err
+}
+
+// libraryInfo completes what the tags say, in the process that decodes.
+func libraryInfo(info metadata.Info, data []byte) metadata.Info {
 	l, err := openLibrary(data)
 	if err != nil {
 		// The decoder will say what is wrong, if this frame is ever decoded.
-		return info, nil
+		return info
 	}
 	defer l.close()
 	l.fillInfo(&info, l.sensor())
-	return info, nil
+	return info
 }
 
 func complete(i metadata.Info) bool {

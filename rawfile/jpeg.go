@@ -7,15 +7,14 @@ import (
 	"fmt"
 	"sync"
 
-	"mullion/internal/raster"
 	"mullion/metadata"
 )
 
 // maxPixels bounds every picture: four times the largest camera's.
 const maxPixels = 400_000_000
 
-// decodeJPEG fills f from a JPEG.
-func decodeJPEG(ctx context.Context, f *Frame, data []byte) error {
+// unpackJPEG takes a JPEG's code values and profile.
+func unpackJPEG(ctx context.Context, u *unpacked, data []byte) error {
 	t, err := newTurbo()
 	if err != nil {
 		return err
@@ -23,32 +22,23 @@ func decodeJPEG(ctx context.Context, f *Frame, data []byte) error {
 	defer t.close()
 	h, err := t.header(data)
 	if err != nil {
-		return damaged(f.Path, err.Error(), err)
+		return damaged(u.path, err.Error(), err)
 	}
-	if err := jpegUsable(f.Path, h, data); err != nil {
+	if err := jpegUsable(u.path, h, data); err != nil {
 		return err
 	}
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	buf := getBytes(3 * h.w * h.h)
-	defer bytePool.Put(&buf)
-	if err := t.decode(data, buf, h.w, h.h, false); err != nil {
-		return damaged(f.Path, err.Error(), err)
-	}
-	rgb := raster.GetRGB(h.w, h.h)
-	err = raster.Bands(ctx, h.h, func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			split8(buf[3*h.w*y:3*h.w*(y+1)], rgb[0].Row(y), rgb[1].Row(y), rgb[2].Row(y))
-		}
-	})
+	into, err := byteRoom(3 * h.w * h.h)
 	if err != nil {
-		raster.PutRGB(rgb)
-		return err
+		return damaged(u.path, err.Error(), err)
 	}
-	f.Kind = KindDisplay
-	f.Info.Width, f.Info.Height = h.w, h.h
-	f.Coded = coded(rgb, 8, jpegProfile(data))
+	if err := t.decode(data, into, h.w, h.h, false); err != nil {
+		return damaged(u.path, err.Error(), err)
+	}
+	u.Form, u.W, u.H, u.bytes = formBytes, h.w, h.h, into
+	u.Profile = jpegProfile(data)
 	return nil
 }
 
@@ -59,7 +49,7 @@ func jpegUsable(path string, h jpegHeader, data []byte) error {
 		return &metadata.FileError{Path: path, Problem: "it holds printing inks (CMYK), not camera colours", Advice: "save it as RGB, or leave it out"}
 	case h.w < 2 || h.h < 2:
 		return damaged(path, fmt.Sprintf("its header claims %d x %d pixels", h.w, h.h), nil)
-	case h.w*h.h > maxPixels || h.w*h.h > 50_000_000 && h.w*h.h > 512*len(data):
+	case bomb(h.w, h.h, len(data)):
 		return damaged(path, fmt.Sprintf("its header claims %d x %d pixels, the file has %d bytes", h.w, h.h, len(data)), nil)
 	case !hasEnd(data):
 		return damaged(path, "the end of the picture is missing", nil)

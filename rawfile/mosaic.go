@@ -78,10 +78,10 @@ func (s *sensor) pattern(y0, x0 int) float32 {
 // histogram counts the samples of the active area by value and colour.
 type histogram [3][]uint32
 
-// newMosaic copies the active area out of LibRaw's buffer and counts its values on
-// the way.
-func newMosaic(ctx context.Context, s sensor, src []uint16) (*Mosaic, *histogram, error) {
-	m := &Mosaic{W: s.w, H: s.h, Pix: getSamples(s.w * s.h), Black: s.cellBlack(), White: s.white}
+// newMosaic copies the active area out of LibRaw's buffer into samples of its size and
+// counts their values on the way.
+func newMosaic(ctx context.Context, s sensor, src, into []uint16) (*Mosaic, *histogram, error) {
+	m := &Mosaic{W: s.w, H: s.h, Pix: into, Black: s.cellBlack(), White: s.white}
 	for y := range 2 {
 		for x := range 2 {
 			m.CFA[y][x] = s.colour(y, x)

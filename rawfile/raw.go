@@ -11,49 +11,50 @@ import (
 	"mullion/metadata/ifd"
 )
 
-// decodeRaw fills f from a sensor data file.
-func decodeRaw(ctx context.Context, f *Frame, data []byte) error {
-	if err := tooSmall(f.Path, f.Info.Width, f.Info.Height, len(data)); err != nil {
+// unpackRaw takes the samples and their meaning out of a sensor data file. u has the
+// path and what the tags say.
+func unpackRaw(ctx context.Context, u *unpacked, data []byte) error {
+	if err := tooSmall(u.path, u.Info.Width, u.Info.Height, len(data)); err != nil {
 		return err
 	}
 	l, err := openLibrary(data)
 	if err != nil {
-		return rawError(f, data, err)
+		return rawError(u, data, err)
 	}
 	defer l.close()
-	if err := claimedTooMuch(f.Path, l.sensor(), len(data)); err != nil {
+	if err := claimedTooMuch(u.path, l.sensor(), len(data)); err != nil {
 		return err
 	}
 	dirs, _ := ifd.Read(bytes.NewReader(data)) // none in formats not built on TIFF
-	if err := missingData(f.Path, dirs, len(data)); err != nil {
+	if err := missingData(u.path, dirs, len(data)); err != nil {
 		return err
 	}
 	dng := newDNGTags(dirs)
 	pix, err := samplesOf(ctx, l, dng, data)
 	if err != nil {
-		return rawError(f, data, err)
+		return rawError(u, data, err)
 	}
 	s := l.sensor()
 	s.singleChannel = s.singleChannel || pix != nil
-	l.fillInfo(&f.Info, s)
+	l.fillInfo(&u.Info, s)
 	c := l.calibration()
 	c.dng = dng.colours()
-	f.Camera = camera(c)
+	u.Camera = camera(c)
 	if s.isBayer() {
 		s.patternY, s.patternX = dng.oddCorner()
-		if err := decodeMosaic(ctx, f, l, s, pix); err != nil {
+		if err := unpackMosaic(ctx, u, l, s, pix); err != nil {
 			return err
 		}
-		f.Mosaic.Noise, f.Mosaic.HasNoise = dng.noise()
+		u.Mosaic.Noise, u.Mosaic.HasNoise = dng.noise()
 		return nil
 	}
 	if pix != nil { // not after all a mosaic we can use
 		if err := l.unpack(ctx); err != nil {
-			return rawError(f, data, err)
+			return rawError(u, data, err)
 		}
 		s = l.sensor()
 	}
-	return decodeInterpolated(ctx, f, l, s)
+	return unpackInterpolated(ctx, u, l, s)
 }
 
 // samplesOf unpacks the sensor's samples: with our own decoder, which returns them,
@@ -70,8 +71,8 @@ func samplesOf(ctx context.Context, l *library, dng dngTags, data []byte) ([]uin
 	return nil, l.unpack(ctx)
 }
 
-// decodeMosaic takes the sensor's own samples: pix, or LibRaw's when it is nil.
-func decodeMosaic(ctx context.Context, f *Frame, l *library, s sensor, pix []uint16) error {
+// unpackMosaic takes the sensor's own samples: pix, or LibRaw's when it is nil.
+func unpackMosaic(ctx context.Context, u *unpacked, l *library, s sensor, pix []uint16) error {
 	src := pix
 	if pix != nil {
 		s.pitch = s.rawW
@@ -79,74 +80,71 @@ func decodeMosaic(ctx context.Context, f *Frame, l *library, s sensor, pix []uin
 	} else {
 		var err error
 		if src, err = l.samples(s); err != nil {
-			return damaged(f.Path, err.Error(), err)
+			return damaged(u.path, err.Error(), err)
 		}
 	}
-	m, h, err := newMosaic(ctx, s, src)
+	into, err := wordRoom(s.w * s.h)
+	if err != nil {
+		return damaged(u.path, err.Error(), err)
+	}
+	m, h, err := newMosaic(ctx, s, src, into)
 	if err != nil {
 		return err
 	}
-	if err := judge(f.Path, l, m, h); err != nil {
+	if err := judge(u.path, l, m, h); err != nil {
 		return err
 	}
 	m.White = clippingLevel(h, m)
-	f.Kind, f.Mosaic = KindMosaic, m
-	f.Info.Width, f.Info.Height = m.W, m.H
+	u.Form, u.W, u.H, u.words = formMosaic, m.W, m.H, m.Pix
+	u.Mosaic = *m
+	u.Mosaic.Pix = nil
 	return nil
 }
 
-// decodeInterpolated takes what is no plain mosaic through LibRaw's interpolation.
-func decodeInterpolated(ctx context.Context, f *Frame, l *library, s sensor) error {
+// unpackInterpolated takes what is no plain mosaic through LibRaw's interpolation.
+func unpackInterpolated(ctx context.Context, u *unpacked, l *library, s sensor) error {
 	fourColours := s.colours > 3
 	pix, w, h, err := l.interpolate(fourColours)
 	if err != nil {
-		return damaged(f.Path, err.Error(), err)
+		return damaged(u.path, err.Error(), err)
 	}
-	if err := ctx.Err(); err != nil {
-		return err
+	into, err := wordRoom(3 * w * h)
+	if err != nil {
+		return damaged(u.path, err.Error(), err)
 	}
-	rgb := raster.GetRGB(w, h)
 	err = raster.Bands(ctx, h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			row := pix[4*w*y : 4*w*(y+1)]
-			spread(row, rgb[0].Row(y), rgb[1].Row(y), rgb[2].Row(y), s.colours)
+			three(into[3*w*y:3*w*(y+1)], pix[4*w*y:4*w*(y+1)], s.colours)
 		}
 	})
-	if err == nil {
-		err = judgeRGB(f.Path, l, rgb)
-	}
 	if err != nil {
-		raster.PutRGB(rgb)
+		return err
+	}
+	if err := judgeWords(u.path, l, into, w, h); err != nil {
 		return err
 	}
 	if fourColours {
-		f.Camera = rec709Camera()
+		u.Camera = rec709Camera()
 	}
-	f.Kind, f.RGB = KindCameraRGB, rgb
-	f.Info.Width, f.Info.Height = w, h
+	u.Form, u.W, u.H, u.words = formWords, w, h, into
 	return nil
 }
 
-// spread turns LibRaw's four interleaved samples into three planes of 0..1. A
-// sensor without colour filters has one sample, which serves all three.
-func spread(src []uint16, r, g, b []float32, colours int) {
-	const k = 1.0 / 65535
-	g, b = g[:len(r)], b[:len(r)]
-	if colours < 3 {
-		for x := range r {
-			v := float32(src[4*x]) * k
-			r[x], g[x], b[x] = v, v, v
+// three takes the colours out of LibRaw's four interleaved samples. A sensor without
+// colour filters has one sample, which serves all three.
+func three(dst, src []uint16, colours int) {
+	for len(dst) >= 3 && len(src) >= 4 {
+		if colours < 3 {
+			dst[0], dst[1], dst[2] = src[0], src[0], src[0]
+		} else {
+			dst[0], dst[1], dst[2] = src[0], src[1], src[2]
 		}
-		return
-	}
-	for x := range r {
-		p := src[4*x : 4*x+4 : 4*x+4]
-		r[x], g[x], b[x] = float32(p[0])*k, float32(p[1])*k, float32(p[2])*k
+		dst, src = dst[3:], src[4:]
 	}
 }
 
 // rawError turns LibRaw's codes into what the photographer needs to know.
-func rawError(f *Frame, data []byte, err error) error {
+func rawError(u *unpacked, data []byte, err error) error {
 	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
 	}
@@ -154,24 +152,24 @@ func rawError(f *Frame, data []byte, err error) error {
 	errors.As(err, &code)
 	switch {
 	case code.tooBig():
-		return damaged(f.Path, "its header claims a picture larger than any sensor's", err)
-	case code.unsupported() && (f.Info.Model != "" || metadata.IsRawName(f.Path)):
+		return damaged(u.path, "its header claims a picture larger than any sensor's", err)
+	case code.unsupported() && (u.Info.Model != "" || metadata.IsRawName(u.path)):
 		dirs, _ := ifd.Read(bytes.NewReader(data))
-		if missing := missingData(f.Path, dirs, len(data)); missing != nil {
+		if missing := missingData(u.path, dirs, len(data)); missing != nil {
 			return missing
 		}
 		what := "this raw format or camera"
-		if f.Info.Model != "" {
-			what = fmt.Sprintf("the camera %q", f.Info.Model)
+		if u.Info.Model != "" {
+			what = fmt.Sprintf("the camera %q", u.Info.Model)
 		}
 		return &metadata.FileError{
-			Path:    f.Path,
+			Path:    u.path,
 			Problem: fmt.Sprintf("LibRaw %s does not know %s: the camera may be newer than the library, or the file damaged", Version(), what),
 			Advice:  "update LibRaw, or convert the frame to DNG",
 			Err:     err,
 		}
 	case code.unsupported():
-		return &metadata.FileError{Path: f.Path, Problem: "this is not a camera file", Advice: "leave it out", Err: err}
+		return &metadata.FileError{Path: u.path, Problem: "this is not a camera file", Advice: "leave it out", Err: err}
 	}
-	return damaged(f.Path, err.Error(), err)
+	return damaged(u.path, err.Error(), err)
 }

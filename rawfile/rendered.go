@@ -20,14 +20,11 @@ import (
 
 // decodeRendered fills f from a PNG, TIFF or HEIC.
 func decodeRendered(ctx context.Context, f *Frame, data []byte, kind metadata.Kind) error {
-	if kind == metadata.KindTIFF && isMosaic(data) {
-		return decodeRaw(ctx, f, data) // some cameras name their raw files .TIF
-	}
 	cfg, err := config(data, kind)
 	if err != nil {
 		return renderedError(f.Path, kind, err)
 	}
-	if cfg.Width < 2 || cfg.Height < 2 || cfg.Width*cfg.Height > maxPixels {
+	if cfg.Width < 2 || cfg.Height < 2 || bomb(cfg.Width, cfg.Height, len(data)) {
 		return damaged(f.Path, fmt.Sprintf("its header claims %d x %d pixels", cfg.Width, cfg.Height), nil)
 	}
 	img, err := decodeImage(data, kind)
@@ -45,6 +42,12 @@ func decodeRendered(ctx context.Context, f *Frame, data []byte, kind metadata.Ki
 	f.Info.Width, f.Info.Height = rgb.W(), rgb.H()
 	f.Coded = coded(rgb, bits, imageProfile(data, kind))
 	return nil
+}
+
+// bomb reports whether a file claims more pixels than any camera has, or far more than
+// its bytes can hold: a photograph's noise takes more than one byte in 512 pixels.
+func bomb(w, h, size int) bool {
+	return w > maxPixels/h || w*h > 50_000_000 && w*h > 512*size
 }
 
 // renderedError is damage, except that a HEIC may as well be of a kind its decoder

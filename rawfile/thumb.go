@@ -15,29 +15,42 @@ import (
 // half as large, else its mosaic binned 2 x 2. It is fast, not exact: a preview has
 // whatever look the camera gave it.
 func Thumb(ctx context.Context, path string, longEdge int) (*raster.Plane, error) {
-	data, err := readFile(ctx, path)
-	if err != nil {
-		return nil, err
-	}
-	kind, err := metadata.Sniff(path, bytes.NewReader(data), int64(len(data)))
-	if err != nil {
-		return nil, err
-	}
 	longEdge = max(longEdge, 8)
-	if kind == metadata.KindJPEG {
-		return jpegThumb(ctx, path, data, longEdge)
-	}
-	if metadata.IsRawName(path) {
-		if p := previewThumb(ctx, data, longEdge); p != nil {
-			return p, nil
+	var p *raster.Plane
+	err := withFile(ctx, path, func(h here) error {
+		kind, err := metadata.Sniff(path, bytes.NewReader(h.data), int64(len(h.data)))
+		if err != nil {
+			return err
 		}
+		if kind == metadata.KindJPEG || metadata.IsRawName(path) {
+			p, err = h.thumb(ctx, kind, longEdge)
+			return err
+		}
+		f, err := h.frame(ctx)
+		if err != nil {
+			return err
+		}
+		defer f.Release()
+		p, err = frameThumb(ctx, f, longEdge)
+		return err
+	})
+	return p, err
+}
+
+// thumbOf makes the small picture in the process that decodes.
+func thumbOf(ctx context.Context, path string, kind metadata.Kind, data []byte, edge int) (*raster.Plane, error) {
+	if kind == metadata.KindJPEG {
+		return jpegThumb(ctx, path, data, edge)
 	}
-	f, err := DecodeBytes(ctx, path, data)
+	if p := previewThumb(ctx, data, edge); p != nil {
+		return p, nil
+	}
+	f, err := decodeHere(ctx, path, data)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Release()
-	return frameThumb(ctx, f, longEdge)
+	return frameThumb(ctx, f, edge)
 }
 
 // jpegThumb decodes at the smallest of TurboJPEG's scales that is large enough.

@@ -1,0 +1,7 @@
+package apart
+
+import "golang.org/x/sys/unix"
+
+const arch = unix.AUDIT_ARCH_AARCH64
+
+var allowedHere []uint32
