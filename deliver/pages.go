@@ -31,6 +31,8 @@ type Delivery struct {
 type Item struct {
 	Order   int
 	Room    string
+	Width   int // of the finished picture before any sheet's rules, pixels; 0 when unknown
+	Height  int
 	Caption string
 	Alt     string // alternative text; [AltText] when empty
 	Files   []File // the first is shown, all are offered; their paths lie in the delivery's folder

@@ -62,6 +62,7 @@ type SetRules struct {
 	WarnCount int    `toml:"warn-count"`
 	MaxCount  int    `toml:"max-count"`
 	Names     string `toml:"names"` // file name without .jpg, with {order} and {room}
+	First     string `toml:"first"` // "front": the first picture shows the house from the front, unaltered
 }
 
 //go:embed sheets/*.toml
@@ -212,6 +213,8 @@ func (s *Sheet) check() (toml.Key, error) {
 		return toml.Key{"set", "names"}, fmt.Errorf("names: %q lacks {order}, so two pictures could get one name", s.Set.Names)
 	case !namePattern.MatchString(strings.NewReplacer("{order}", "", "{room}", "").Replace(s.Set.Names) + "-"):
 		return toml.Key{"set", "names"}, fmt.Errorf("names: %q may hold {order}, {room}, a-z, 0-9 and hyphens; .jpg is added", s.Set.Names)
+	case s.Set.First != "" && s.Set.First != "front":
+		return toml.Key{"set", "first"}, fmt.Errorf(`first: %q is neither "front" nor left out`, s.Set.First)
 	case s.Set.MaxCount != 0 && s.Set.WarnCount > s.Set.MaxCount:
 		return toml.Key{"set", "warn-count"}, fmt.Errorf("warn-count: %d is more than max-count, %d", s.Set.WarnCount, s.Set.MaxCount)
 	}

@@ -134,17 +134,34 @@ func FuzzSlug(f *testing.F) {
 func TestCheck(t *testing.T) {
 	s := sheet(t, "listing")
 	items := make([]Item, 26)
+	for i := range items {
+		items[i] = Item{Order: i + 1, Room: "Front exterior", Width: 6000, Height: 4000}
+	}
 	if got := s.Check(items[:25]); len(got) != 0 {
 		t.Errorf("%q", got)
 	}
 	items[0] = Item{Order: 1, Room: strings.Repeat("r", 41), Caption: strings.Repeat("ü", 1001), Altered: "a cord was taken out"}
+	items[1].Width, items[1].Height = 900, 600
+	items[2].Room, items[3].Room, items[4].Room = "", " ", "浴室"
+	s.Pixels.Ratio, s.File.MaxBytes = "4:3", 100_000
 	got := strings.Join(s.Check(items), "\n")
-	for _, want := range []string{"26 pictures; above 25", "1001 characters", "41 characters", "first picture"} {
+	for _, want := range []string{"26 pictures; above 25", "1001 characters", "41 characters", "out of the first picture", "asks for the front of the house first",
+		"Picture 2 is smaller than the 1024 pixels", "Pictures 2, 3, 4", "lose up to 12 % to the ratio 4:3", "more pixels than fit 100000 bytes",
+		"Pictures 3 and 4 have no room", "Picture 5 has a room in letters"} {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q is missing in\n%s", want, got)
 		}
 	}
-	if got := s.Check(make([]Item, 43)); len(got) != 1 || !strings.Contains(got[0], "set 3 aside") {
+	s = sheet(t, "print")
+	if got := s.Check(items[1:3]); len(got) != 2 { // no front asked for; pixels, room
+		t.Errorf("%q", got)
+	}
+	s = sheet(t, "listing")
+	if got := s.Check([]Item{{Order: 1}}); len(got) != 2 || !strings.Contains(got[0], "nobody knows") {
+		t.Errorf("%q", got)
+	}
+	many := make([]Item, 43)
+	if got := s.Check(many); !strings.Contains(strings.Join(got, ""), "set 3 aside") || s.Over(43) != 3 || s.Over(40) != 0 {
 		t.Errorf("%q", got)
 	}
 }

@@ -27,7 +27,7 @@ type Record struct {
 	Caution   string    `json:"caution"`
 	PublicKey string    `json:"public_key"` // Ed25519, base64
 	Pictures  []Picture `json:"pictures"`   // in the order of the gallery
-	Files     []File    `json:"files"`      // every file of the delivery but this one and its signature
+	Files     []File    `json:"files"`      // every file of the delivery but this one, its signature and the archive
 	Originals []File    `json:"originals"`  // the camera files the pictures were made from
 }
 

@@ -15,6 +15,7 @@ import (
 	"sort"
 
 	"mullion/card"
+	"mullion/deliver"
 )
 
 // Verdict is what came of checking a delivery.
@@ -131,6 +132,17 @@ func (v *Verdict) checkFiles(ctx context.Context, dir string) error {
 	for _, f := range here {
 		if !listed[f.Path] {
 			v.Faults = append(v.Faults, Fault{f.Path, "it was added after the record was signed"})
+		}
+	}
+	if _, err := os.Stat(filepath.Join(dir, deliver.ArchiveName)); err == nil {
+		same, err := deliver.SameArchive(ctx, dir, v.Record.Made)
+		if err != nil {
+			return err
+		}
+		if same {
+			v.Files++
+		} else {
+			v.Faults = append(v.Faults, Fault{deliver.ArchiveName, "it does not hold what the delivery holds"})
 		}
 	}
 	sort.SliceStable(v.Faults, func(i, j int) bool { return v.Faults[i].Path < v.Faults[j].Path })

@@ -19,6 +19,7 @@ import (
 	"strings"
 
 	"mullion/card"
+	"mullion/deliver"
 )
 
 //go:embed page.html
@@ -73,8 +74,8 @@ func Write(ctx context.Context, dir string, r Record, key ed25519.PrivateKey) er
 	return errors.Join(put(filepath.Join(dir, FileName), data), put(filepath.Join(dir, SigName), append(sig, '\n')))
 }
 
-// hashFolder is every file below dir but the record and its signature, by name.
-// Hidden files, such as those a file manager leaves, don't count.
+// hashFolder is every file below dir but the record, its signature and the archive,
+// which holds these two, by name. Hidden files, such as those a file manager leaves, don't count.
 func hashFolder(ctx context.Context, dir string) ([]File, error) {
 	var out []File
 	err := filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
@@ -92,7 +93,7 @@ func hashFolder(ctx context.Context, dir string) ([]File, error) {
 			return nil
 		}
 		rel = filepath.ToSlash(rel)
-		if !e.Type().IsRegular() || rel == FileName || rel == SigName {
+		if !e.Type().IsRegular() || rel == FileName || rel == SigName || rel == deliver.ArchiveName {
 			return nil
 		}
 		sum, _, err := card.Sum(ctx, path)

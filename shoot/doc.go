@@ -17,6 +17,7 @@ type Doc struct {
 	Created  time.Time `json:"created,omitzero"`
 	LastView int       `json:"last_view,omitempty"` // the highest number a view has ever had
 	Views    []View    `json:"views"`               // in shooting order
+	Pack     *Pack     `json:"pack,omitempty"`      // how the pictures are handed over; nil when nobody said
 
 	Extra Extra `json:"-"`
 }
@@ -24,15 +25,42 @@ type Doc struct {
 // View is one composition.
 type View struct {
 	ID        string    `json:"id"`              // "view-01": for good, whatever is added later
-	Order     int       `json:"order,omitempty"` // place in the gallery from 1; 0: shooting order
+	Order     int       `json:"order,omitempty"` // place in the gallery from 1; 0: by itself, see deliver.Arrange
 	Room      string    `json:"room,omitempty"`
-	Frames    []Frame   `json:"frames"` // darkest first
+	Caption   string    `json:"caption,omitempty"` // of the user's own; made from the room when empty
+	Alt       string    `json:"alt,omitempty"`     // for those who don't see the picture; the same
+	Frames    []Frame   `json:"frames"`            // darkest first
 	Reasons   []string  `json:"reasons,omitempty"`
 	Decisions Decisions `json:"decisions,omitzero"`
 	Edits     []Edit    `json:"edits,omitempty"`     // removals and softenings, in the order they were asked for
 	LastEdit  int       `json:"last_edit,omitempty"` // the highest number an edit has ever had
 	// Done tells what has been finished, by delivery.
 	Done map[string]Done `json:"done,omitempty"`
+
+	Extra Extra `json:"-"`
+}
+
+// Pack is how the pictures of a shoot are handed over.
+type Pack struct {
+	Title    string `json:"title,omitempty"`    // heading of the pages
+	Subtitle string `json:"subtitle,omitempty"` // one line below it
+	Branded  bool   `json:"branded,omitempty"`  // the photographer is named on the pages
+	Letter   bool   `json:"letter,omitempty"`   // contact sheet on US Letter paper
+	Count    int    `json:"count,omitempty"`    // pictures that were agreed on; the surplus is set aside; 0: all
+	// Sent is where deliveries went, the latest of each delivery and place.
+	Sent []Sent `json:"sent,omitempty"`
+
+	Extra Extra `json:"-"`
+}
+
+// Sent is a delivery that arrived whole: every file was read back and compared.
+type Sent struct {
+	Delivery string    `json:"delivery"`
+	To       string    `json:"to"` // without any password
+	At       time.Time `json:"at"`
+	Files    int       `json:"files"`
+	Bytes    int64     `json:"bytes"`
+	Record   string    `json:"record_sha256"` // of the edit record that went along
 
 	Extra Extra `json:"-"`
 }

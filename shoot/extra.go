@@ -72,6 +72,8 @@ type (
 	plainEdit      Edit
 	plainDone      Done
 	plainOutput    Output
+	plainPack      Pack
+	plainSent      Sent
 )
 
 func (d Doc) MarshalJSON() ([]byte, error)       { return encode(plainDoc(d), d.Extra) }
@@ -83,6 +85,8 @@ func (w Warmth) MarshalJSON() ([]byte, error)    { return encode(plainWarmth(w),
 func (e Edit) MarshalJSON() ([]byte, error)      { return encode(plainEdit(e), e.Extra) }
 func (d Done) MarshalJSON() ([]byte, error)      { return encode(plainDone(d), d.Extra) }
 func (o Output) MarshalJSON() ([]byte, error)    { return encode(plainOutput(o), o.Extra) }
+func (p Pack) MarshalJSON() ([]byte, error)      { return encode(plainPack(p), p.Extra) }
+func (s Sent) MarshalJSON() ([]byte, error)      { return encode(plainSent(s), s.Extra) }
 
 // IsZero reports whether nothing was decided and nothing unknown is kept.
 func (c Decisions) IsZero() bool {
@@ -113,3 +117,5 @@ func (o *Output) UnmarshalJSON(b []byte) (err error) {
 	o.Extra, err = decode(b, (*plainOutput)(o))
 	return
 }
+func (p *Pack) UnmarshalJSON(b []byte) (err error) { p.Extra, err = decode(b, (*plainPack)(p)); return }
+func (s *Sent) UnmarshalJSON(b []byte) (err error) { s.Extra, err = decode(b, (*plainSent)(s)); return }

@@ -245,3 +245,61 @@ func Save(w Who) error {
 	}
 	return os.Rename(f.Name(), path)
 }
+
+// licenceName is the user's own licence text, beside who.toml.
+const licenceName = "licence.txt"
+
+// maxLicence is far more than any licence needs.
+const maxLicence = 256 << 10
+
+// Licence returns the user's own licence text, which goes with every delivery, or ""
+// when none was set.
+func Licence() (string, error) {
+	path, err := Path()
+	if err != nil {
+		return "", err
+	}
+	data, err := os.ReadFile(filepath.Join(filepath.Dir(path), licenceName))
+	if errors.Is(err, fs.ErrNotExist) {
+		return "", nil
+	}
+	return string(data), err
+}
+
+// SetLicence keeps the text of a file as the user's licence; an empty name takes it
+// out. {year} and {creator} in it are filled in with every delivery.
+func SetLicence(file string) error {
+	path, err := Path()
+	if err != nil {
+		return err
+	}
+	to := filepath.Join(filepath.Dir(path), licenceName)
+	if file == "" {
+		if err := os.Remove(to); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+		return nil
+	}
+	data, err := os.ReadFile(file)
+	switch {
+	case err != nil:
+		return err
+	case len(data) > maxLicence || !utf8.Valid(data) || strings.ContainsRune(string(data), 0):
+		return fmt.Errorf("%s: the licence must be plain text (UTF-8) of at most %d bytes", file, maxLicence)
+	case strings.TrimSpace(string(data)) == "":
+		return fmt.Errorf("%s: there is no text in it", file)
+	}
+	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
+		return err
+	}
+	return os.WriteFile(to, data, 0o600)
+}
+
+// FillLicence puts the year of capture and the creator's name into a licence text.
+func (w *Who) FillLicence(text string, taken time.Time) string {
+	year := ""
+	if !taken.IsZero() {
+		year = strconv.Itoa(taken.Year())
+	}
+	return strings.NewReplacer("{year}", year, "{creator}", w.Creator, "{studio}", w.Studio).Replace(text)
+}
