@@ -2,59 +2,20 @@ package finish
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
-	"sync/atomic"
 
 	"mullion/finding"
 	"mullion/internal/raster"
+	"mullion/metadata"
 	"mullion/rawfile"
 	"mullion/removal/dust"
 	"mullion/shoot"
 )
 
-// dustEngine is part of the name under which a view's evidence is kept. It is raised
-// when the same frame would be read otherwise.
-const dustEngine = "1"
-
-// findDust looks for dust on the sensor over all views that are to be delivered,
-// before any is finished: one frame of each, the middle one, is enough. What a view
-// said is kept in the shoot's cache, so that only new views are read. Whatever can't
-// be read says nothing here; finishing the view will tell why.
-func (l *line) findDust(ctx context.Context) error {
-	const step = "looking for dust on the sensor"
-	var views []shoot.View
-	for _, v := range l.shoot.Doc().Views {
-		if !v.Decisions.LeaveOut {
-			views = append(views, v)
-		}
-	}
-	evidence := make([]*dust.Evidence, len(views))
-	var done atomic.Int64
-	l.job.tell(Event{Step: step, Total: len(views)})
-	each(ctx, len(views), func(i int) {
-		evidence[i] = l.evidence(ctx, views[i])
-		l.job.tell(Event{Step: step, Done: int(done.Add(1)), Total: len(views)})
-	})
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	spots := dust.Solve(evidence)
-	l.dust = map[string][]dust.Spot{}
-	for i, e := range evidence {
-		if e != nil {
-			l.dust[views[i].ID] = spots[e.Group]
-		}
-	}
-	return nil
-}
-
-// evidence is what a view says about dust, from the cache or from its middle frame;
-// nil when it can't be read.
-func (l *line) evidence(ctx context.Context, v shoot.View) *dust.Evidence {
+// dustOf is what a view says of dust by its middle frame alone; nil when that can't be
+// read. Frames that moved against each other smear a shadow in their merge.
+func (l *line) dustOf(ctx context.Context, v shoot.View) *dust.Evidence {
 	best := -1
 	for i, f := range v.Frames {
 		if best < 0 || math.Abs(f.EV) < math.Abs(v.Frames[best].EV) {
@@ -64,13 +25,7 @@ func (l *line) evidence(ctx context.Context, v shoot.View) *dust.Evidence {
 	if best < 0 {
 		return nil
 	}
-	f := v.Frames[best]
-	kept := filepath.Join(l.shoot.Cache(), "dust", f.SHA256+"-"+dustEngine+".json")
-	e := &dust.Evidence{}
-	if b, err := os.ReadFile(kept); err == nil && json.Unmarshal(b, e) == nil && e.W > 0 {
-		return e
-	}
-	frame, err := rawfile.Decode(ctx, l.shoot.Path(f.Path))
+	frame, err := rawfile.Decode(ctx, l.shoot.Path(v.Frames[best].Path))
 	if err != nil {
 		return nil
 	}
@@ -80,24 +35,16 @@ func (l *line) evidence(ctx context.Context, v shoot.View) *dust.Evidence {
 		return nil
 	}
 	defer raster.PutRGB(light)
-	group := fmt.Sprintf("%s, %s, f/%.1f", frame.Info.Make, frame.Info.Model, frame.Info.FNumber)
-	if e, err = dust.Look(ctx, light, clip, group); err != nil {
+	e, err := dust.Look(ctx, light, clip, dustGroup(frame.Info))
+	if err != nil {
 		return nil
 	}
-	l.keepEvidence(kept, e)
 	return e
 }
 
-// keepEvidence writes evidence whole; when it can't, the next run looks again.
-func (l *line) keepEvidence(path string, e *dust.Evidence) {
-	b, err := json.Marshal(e)
-	if err != nil || os.MkdirAll(filepath.Dir(path), 0o755) != nil {
-		return
-	}
-	tmp := path + ".partial"
-	if os.WriteFile(tmp, b, 0o644) != nil || os.Rename(tmp, path) != nil {
-		os.Remove(tmp)
-	}
+// dustGroup names what two views must share to have the same shadows.
+func dustGroup(info metadata.Info) string {
+	return fmt.Sprintf("%s, %s, f/%.1f", info.Make, info.Model, info.FNumber)
 }
 
 // halfSize is a frame's linear light at half its size (a mosaic's 2 x 2 cells) or, for

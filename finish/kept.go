@@ -32,6 +32,7 @@ const keptFormat = "mullion-kept-1"
 // a live picture is made from. It lies in the sensor's orientation.
 type reduced struct {
 	Format, Engine string
+	Around         neighbours
 	W, H           int // of the full size, as the sensor lies
 	Frame          [2]int
 	Pose           plumb.Pose // as measured
@@ -52,7 +53,7 @@ type reduced struct {
 func (p *picture) keep(ctx context.Context, src *raster.RGB) (*reduced, error) {
 	m := p.scene.Merged
 	k := &reduced{
-		Format: keptFormat, Engine: engine, W: src.W(), H: src.H(), Frame: p.frame, Pose: p.measured,
+		Format: keptFormat, Engine: engine, Around: p.around, W: src.W(), H: src.H(), Frame: p.frame, Pose: p.measured,
 		Light: p.scene.Light, Rendered: p.scene.Rendered, ToCamera: p.scene.ceiling.toCamera, Clip: p.scene.ceiling.clip,
 		Info: m.Info, Infos: p.scene.Infos, RangeEV: m.RangeEV, Frames: m.Frames, Findings: p.findings,
 	}
@@ -99,15 +100,16 @@ func (k *reduced) picture() *picture {
 			Merged: &bracket.Radiance{Info: k.Info, RangeEV: k.RangeEV, Frames: k.Frames},
 			Infos:  k.Infos, Light: k.Light, Rendered: k.Rendered, ceiling: ceiling{k.ToCamera, k.Clip},
 		},
-		pose: k.Pose, measured: k.Pose, frame: k.Frame, findings: append([]finding.Finding{}, k.Findings...),
+		around: k.Around, pose: k.Pose, measured: k.Pose, frame: k.Frame, findings: append([]finding.Finding{}, k.Findings...),
 		clock: &Clock{},
 	}
 }
 
 // keptPath is where a view's radiance is kept below the shoot's cache: by the contents
-// of its frames, so that nothing old is ever taken for something new.
-func keptPath(cache string, v shoot.View) (string, error) {
-	key, err := shoot.Key(v.Frames, nil, nil, engine+keptFormat)
+// of its frames and what its neighbours say, so that nothing old is ever taken for
+// something new.
+func keptPath(cache string, v shoot.View, around neighbours) (string, error) {
+	key, err := shoot.Key(v.Frames, around, nil, engine+keptFormat)
 	if err != nil {
 		return "", err
 	}

@@ -13,7 +13,6 @@ import (
 
 	"mullion/deliver"
 	"mullion/finding"
-	"mullion/removal/dust"
 	"mullion/shoot"
 )
 
@@ -24,7 +23,10 @@ type line struct {
 	report *Report
 	sheets []deliver.Sheet
 	notes  map[string][]finding.Finding
-	dust   map[string][]dust.Spot // by view; see findDust
+
+	soundings map[string]*sounding  // by view
+	around    map[string]neighbours // by view
+	spool     *spool
 
 	work []*work
 	mu   sync.Mutex
@@ -51,13 +53,19 @@ type place struct {
 }
 
 func (l *line) run(ctx context.Context) error {
-	if err := l.findDust(ctx); err != nil {
+	l.spool = newSpool(l.shoot.Cache())
+	defer l.spool.close()
+	if err := l.sound(ctx); err != nil {
+		return err
+	}
+	var err error
+	if l.around, err = together(ctx, l.shoot.Doc().Views, l.soundings); err != nil {
 		return err
 	}
 	if err := l.plan(ctx); err != nil {
 		return err
 	}
-	err := l.finishAll(ctx)
+	err = l.finishAll(ctx)
 	for _, w := range l.work {
 		switch {
 		case w.done:
@@ -88,10 +96,7 @@ func (l *line) plan(ctx context.Context) error {
 		namers[i] = deliver.Namer{Pattern: sheet.Set.Names, Total: len(views)}
 	}
 	for i, v := range views {
-		w := &work{view: v, order: i + 1}
-		for _, f := range v.Frames {
-			w.paths = append(w.paths, l.shoot.Path(f.Path))
-		}
+		w := &work{view: v, order: i + 1, paths: l.framePaths(v)}
 		for k, sheet := range l.sheets {
 			dir, err := l.shoot.Delivery(sheet.Name)
 			if err != nil {
@@ -121,8 +126,8 @@ func (l *line) settings(v shoot.View, name string) any {
 		Name      string
 		Who       any
 		Edits     []shoot.Edit `json:",omitempty"`
-		Dust      []dust.Spot  `json:",omitempty"`
-	}{v.Decisions, v.Room, name, l.job.Who, v.Edits, l.dust[v.ID]}
+		Shared    neighbours
+	}{v.Decisions, v.Room, name, l.job.Who, v.Edits, l.around[v.ID]}
 }
 
 // check decides whether a file has to be made: not when an earlier run made it from
@@ -253,11 +258,16 @@ func (l *line) one(ctx context.Context, w *work) error {
 		return nil
 	}
 	kept := w.report.Files
-	keep, err := keptPath(l.shoot.Cache(), w.view)
+	around := l.around[w.view.ID]
+	keep, err := keptPath(l.shoot.Cache(), w.view, around)
 	if err != nil {
 		return err
 	}
-	pic, err := develop(ctx, w.paths, w.view.Decisions, l.dust[w.view.ID], keep)
+	scene, clock, err := l.merge(ctx, w)
+	if err != nil {
+		return err
+	}
+	pic, err := develop(ctx, scene, clock, w.view.Decisions, around, keep)
 	if err != nil {
 		return err
 	}
@@ -272,4 +282,14 @@ func (l *line) one(ctx context.Context, w *work) error {
 	w.report.Files = append(kept, made...)
 	w.report.Seconds = pic.clock.Seconds()
 	return err
+}
+
+// merge is the view's merge: the one that the sounding made, or a new one.
+func (l *line) merge(ctx context.Context, w *work) (*Scene, *Clock, error) {
+	if scene, clock := l.spool.take(w.view.ID); scene != nil {
+		return scene, clock, nil
+	}
+	clock := &Clock{}
+	scene, err := mergeFrames(ctx, w.paths, clock)
+	return scene, clock, err
 }

@@ -8,7 +8,6 @@ import (
 	"mullion/internal/raster"
 	"mullion/plumb"
 	"mullion/record"
-	"mullion/removal/dust"
 	"mullion/shoot"
 	"mullion/tone"
 	"mullion/whitebalance"
@@ -19,8 +18,8 @@ import (
 // was found and decided on the way.
 type picture struct {
 	scene    *Scene
-	shared   plumb.Shared // what the shoot's views say together; empty when not asked
-	rgb      *raster.RGB  // linear light, sRGB primaries, 0..1, upright and straight
+	around   neighbours  // what the shoot's views say together; empty when not asked
+	rgb      *raster.RGB // linear light, sRGB primaries, 0..1, upright and straight
 	pose     plumb.Pose
 	measured plumb.Pose // the pose before anything was set by hand
 	plan     plumb.Geometry
@@ -38,10 +37,11 @@ type picture struct {
 
 func (p *picture) release() { raster.PutRGB(p.rgb, p.twin) }
 
-// develop makes the finished picture of one bracket. The reduced radiance is kept in
-// the file keep, unless that is empty.
-func develop(ctx context.Context, paths []string, d shoot.Decisions, spots []dust.Spot, keep string) (*picture, error) {
-	p := &picture{clock: &Clock{}}
+// develop makes the finished picture of one merged bracket, with what its neighbours
+// say of it; it spends the scene. The reduced radiance is kept in the file keep, unless
+// that is empty.
+func develop(ctx context.Context, scene *Scene, clock *Clock, d shoot.Decisions, around neighbours, keep string) (*picture, error) {
+	p := &picture{scene: scene, clock: clock, around: around}
 	if keep != "" {
 		p.keeping = func(ctx context.Context, src *raster.RGB) {
 			if k, err := p.keep(ctx, src); err == nil {
@@ -49,12 +49,11 @@ func develop(ctx context.Context, paths []string, d shoot.Decisions, spots []dus
 			}
 		}
 	}
-	var err error
-	if p.scene, err = Merge(ctx, paths, p.clock); err != nil {
+	if err := scene.develop(ctx, clock); err != nil {
 		return nil, err
 	}
 	p.findings = append(p.findings, p.scene.Findings...)
-	if err := p.mendDust(ctx, spots); err != nil {
+	if err := p.mendDust(ctx, around.Dust); err != nil {
 		return nil, err
 	}
 	if err := p.straighten(ctx, d.Level); err != nil {
@@ -95,7 +94,8 @@ func (p *picture) look(ctx context.Context) (outside *window.Map, doubt *raster.
 		return nil, nil, err
 	}
 	defer p.clock.Start("balance")()
-	prior := whitebalance.Prior{XY: [2]float64{p.scene.Light.X, p.scene.Light.Y}, Rendered: p.scene.Rendered}
+	prior := p.scene.prior()
+	prior.Shoot = p.around.Light
 	if p.light, err = whitebalance.Measure(ctx, p.rgb, coverage(outside), prior); err != nil {
 		return nil, nil, err
 	}
@@ -119,7 +119,7 @@ func (p *picture) whiten(ctx context.Context, outside *window.Map, doubt *raster
 // expose makes the picture of the balanced radiance.
 func (p *picture) expose(ctx context.Context, outside *window.Map, d shoot.Decisions) (err error) {
 	defer p.clock.Start("tone")()
-	p.rgb, p.tone, err = tone.Render(ctx, p.rgb, outside, tone.Params{RoomEV: value(d.RoomEV), WindowEV: value(d.WindowEV)})
+	p.rgb, p.tone, err = tone.Render(ctx, p.rgb, outside, tone.Params{RoomEV: value(d.RoomEV), WindowEV: value(d.WindowEV), Match: p.around.Levels})
 	return err
 }
 
@@ -128,6 +128,11 @@ func coverage(m *window.Map) *raster.Plane {
 		return nil
 	}
 	return m.Coverage
+}
+
+// prior is what the scene knows of its light before looking.
+func (s *Scene) prior() whitebalance.Prior {
+	return whitebalance.Prior{XY: [2]float64{s.Light.X, s.Light.Y}, Rendered: s.Rendered}
 }
 
 // report is the view's part of the run's report, without its files.

@@ -77,7 +77,11 @@ func TestPreviewIsThePicture(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			full, err := develop(t.Context(), p.paths(v), d, nil, "")
+			scene, err := mergeFrames(t.Context(), p.paths(v), nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			full, err := develop(t.Context(), scene, &Clock{}, d, told(t, dir, v.ID), "")
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -101,7 +105,7 @@ func TestPreviewIsThePicture(t *testing.T) {
 // again without a word.
 func TestKeptRadiance(t *testing.T) {
 	dir, views := previewShoot(t, .3)
-	path, err := keptPath(filepath.Join(dir, "cache"), views[0])
+	path, err := keptPath(filepath.Join(dir, "cache"), views[0], told(t, dir, views[0].ID))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -137,7 +137,7 @@ func TestStoppedRunCarriesOn(t *testing.T) {
 	card := smallCard(t)
 	plain := filepath.Join(t.TempDir(), "plain")
 	sound(t, run(t, Job{Card: card, Shoot: plain}), 2)
-	for _, step := range []string{"copying the card", "looking at frames", "finishing views"} {
+	for _, step := range []string{"copying the card", "looking at frames", reading, finishing} {
 		dir := filepath.Join(t.TempDir(), "shoot")
 		ctx, cancel := context.WithCancel(t.Context())
 		report, err := Run(ctx, Job{Card: card, Shoot: dir, Jobs: 1, Report: func(e Event) {

@@ -16,6 +16,7 @@ import (
 
 	"mullion/demo"
 	"mullion/internal/raster"
+	"mullion/shoot"
 	"mullion/warp"
 )
 
@@ -182,6 +183,7 @@ func delivered(t *testing.T, r *Report, i int) (*image.YCbCr, *picture) {
 	if p.scene, err = Merge(t.Context(), paths, nil); err != nil {
 		t.Fatal(err)
 	}
+	p.around = told(t, filepath.Join(made.root, "shoot"), v.ID)
 	if err := p.straighten(t.Context(), nil); err != nil {
 		t.Fatal(err)
 	}
@@ -192,6 +194,25 @@ func delivered(t *testing.T, r *Report, i int) (*image.YCbCr, *picture) {
 		t.Fatalf("%s: the picture is %v, the plan %d x %d", v.ID, s, p.plan.W, p.plan.H)
 	}
 	return m.(*image.YCbCr), p
+}
+
+// told is what the neighbours of a view of a finished shoot say of it.
+func told(t *testing.T, dir, view string) neighbours {
+	t.Helper()
+	s, err := shoot.Open(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	l := &line{job: &Job{}, shoot: s, spool: newSpool(s.Cache())}
+	if err := l.sound(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	around, err := together(t.Context(), s.Doc().Views, l.soundings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return around[view]
 }
 
 // through takes three planes of a view's truth through the picture's geometry.

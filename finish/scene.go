@@ -33,6 +33,16 @@ type Scene struct {
 // can't be read are left out and become findings; it fails when none is left. clock
 // may be nil.
 func Merge(ctx context.Context, paths []string, clock *Clock) (*Scene, error) {
+	s, err := mergeFrames(ctx, paths, clock)
+	if err != nil {
+		return nil, err
+	}
+	return s, s.develop(ctx, clock)
+}
+
+// mergeFrames is Merge without interpolation: the scene's pixels are still those of
+// its merge, in the camera's colours.
+func mergeFrames(ctx context.Context, paths []string, clock *Clock) (*Scene, error) {
 	frames, findings, err := decode(ctx, paths, clock)
 	if err != nil {
 		return nil, err
@@ -58,9 +68,6 @@ func Merge(ctx context.Context, paths []string, clock *Clock) (*Scene, error) {
 			f.Release()
 			frames[i] = nil
 		}
-	}
-	if err := s.develop(ctx, clock); err != nil {
-		return nil, err
 	}
 	return s, nil
 }

@@ -54,7 +54,7 @@ func (p *picture) measure(ctx context.Context, src *raster.RGB, info metadata.In
 		return err
 	}
 	defer raster.Put(luma)
-	view := p.shared.Fill(plumb.Look(info, w, h))
+	view := p.around.Plumb.Fill(plumb.Look(info, w, h))
 	if p.pose, err = plumb.Measure(ctx, luma, view); err != nil {
 		return err
 	}
@@ -78,13 +78,13 @@ func (p *picture) tellLens(view plumb.View) {
 	note := func(code, message string, value float64, unit string) {
 		p.findings = append(p.findings, finding.Finding{Code: code, Severity: finding.Note, Message: message, Value: value, Unit: unit})
 	}
-	if view.Profile != nil && p.shared.Profile == nil {
+	if view.Profile != nil && p.around.Plumb.Profile == nil {
 		note("lens-profile", fmt.Sprintf("The lens is corrected by its profile %q (%s).", view.Profile.Name, view.Profile.Origin), 0, "")
 	}
-	if p.shared.Views > 0 {
-		note("lens-estimated", p.shared.Note, float64(p.shared.Views), "views")
-	} else if p.shared.Note != "" {
-		note("level-guided", p.shared.Note, 0, "")
+	if p.around.Plumb.Views > 0 {
+		note("lens-estimated", p.around.Plumb.Note, float64(p.around.Plumb.Views), "views")
+	} else if p.around.Plumb.Note != "" {
+		note("level-guided", p.around.Plumb.Note, 0, "")
 	}
 }
 

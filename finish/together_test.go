@@ -57,14 +57,14 @@ func TestEvidenceIsUpright(t *testing.T) {
 
 // What the shoot found about the lens is used for the view and told as a finding.
 func TestSharedLensIsUsedAndTold(t *testing.T) {
-	p := &picture{shared: plumb.Shared{Profile: lens.New("estimated", "estimated from the straight lines of 5 views"), Views: 5,
-		Note: "Lens distortion estimated from the straight lines of 5 views."}}
-	p.shared.Profile.Distortion = lens.Radial{1, 0, -0.05}
+	p := &picture{around: neighbours{Plumb: plumb.Shared{Profile: lens.New("estimated", "estimated from the straight lines of 5 views"), Views: 5,
+		Note: "Lens distortion estimated from the straight lines of 5 views."}}}
+	p.around.Plumb.Profile.Distortion = lens.Radial{1, 0, -0.05}
 	info := metadata.Info{FocalMM: 14, Focal35MM: 14, Orientation: 1}
 	if err := p.measure(t.Context(), bars(900, 600), info, 900, 600, nil); err != nil {
 		t.Fatal(err)
 	}
-	if p.pose.Profile != p.shared.Profile {
+	if p.pose.Profile != p.around.Plumb.Profile {
 		t.Errorf("the view was measured with the lens %+v", p.pose.Profile)
 	}
 	if len(p.findings) != 1 || p.findings[0].Code != "lens-estimated" || p.findings[0].Value != 5 || !strings.Contains(p.findings[0].Message, "5 views") {

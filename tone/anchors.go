@@ -175,3 +175,28 @@ func (s *scene) expose(ctx context.Context, roomEV, windowEV float64) error {
 	}
 	return ctx.Err()
 }
+
+// Middle returns the levels in the middle of those of several views of one room, each
+// by itself, for [Params.Match]: one odd view moves it little. It returns nil for none.
+func Middle(views []Anchors) *Anchors {
+	if len(views) == 0 {
+		return nil
+	}
+	m := &Anchors{}
+	for _, f := range []func(*Anchors) *float64{
+		func(a *Anchors) *float64 { return &a.Wall },
+		func(a *Anchors) *float64 { return &a.Room },
+		func(a *Anchors) *float64 { return &a.Window },
+		func(a *Anchors) *float64 { return &a.Clipped },
+		func(a *Anchors) *float64 { return &a.Bright },
+		func(a *Anchors) *float64 { return &a.Dark },
+	} {
+		var v []float64
+		for i := range views {
+			v = append(v, *f(&views[i]))
+		}
+		slices.Sort(v)
+		*f(m) = (v[(len(v)-1)/2] + v[len(v)/2]) / 2
+	}
+	return m
+}
