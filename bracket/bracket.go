@@ -140,6 +140,7 @@ type shot struct {
 
 	noise  [3]line // variance of a normalised sample, by colour
 	curves *curves // linearisation of a rendered file
+	codes  *codeNoise
 	proof  *proof
 	warp   warp // reference -> this frame, proof coordinates
 }

@@ -7,58 +7,94 @@ import (
 	"mullion/rawfile"
 )
 
-// picture is one frame as linear RGB (1 = clipping) with the trust (0..1) in every
-// pixel: 0 where a channel clips or came from something clipped.
+// rect is a part of a frame in pixels: columns x0 to x1, rows y0 to y1.
+type rect struct{ x0, y0, x1, y1 int }
+
+func (r rect) w() int { return r.x1 - r.x0 }
+func (r rect) h() int { return r.y1 - r.y0 }
+
+// grown is r with d more on every side, inside a frame of w x h and beginning on an
+// even row and column, where the colour pattern begins too.
+func (r rect) grown(d, w, h int) rect {
+	return rect{max(0, r.x0-d) &^ 1, max(0, r.y0-d) &^ 1, min(w, r.x1+d), min(h, r.y1+d)}
+}
+
+// picture is a part of one frame as linear RGB (1 = clipping) with the trust (0..1)
+// in every pixel: 0 where a channel clips.
 type picture struct {
 	rgb   *raster.RGB
 	trust *raster.Plane
+	near  *raster.Plane // how close something clipped is, 0..1; nil where nothing is
 }
 
 func (p picture) release() {
 	raster.PutRGB(p.rgb)
-	raster.Put(p.trust)
+	raster.Put(p.trust, p.near)
 }
 
-// develop makes the picture of a shot in its own geometry.
-func (m *merger) develop(ctx context.Context, s *shot) (picture, error) {
-	p := picture{trust: raster.Get(s.w, s.h)}
-	var err error
-	radius := 1 // how far a clipped sample reaches
+// reach is how far, in pixels, interpolation carries what clips into what does not,
+// and pixelsBeyond how many pixels around a part it needs to see (package demosaic
+// looks 11 far).
+const pixelsBeyond = 12
+
+func (s *shot) reach() int {
+	if s.frame.Kind == rawfile.KindMosaic {
+		return 3
+	}
+	return 1
+}
+
+// smear is the error, as a share of the clipping point, of a pixel that was
+// interpolated beside a clipped one: the guess takes the clipped sample's colour,
+// which is none. Counted as a variance it leaves the pixel to the next darker frame
+// unless that one hardly sees it at all. Of the size found beside the windows of the
+// rendered house.
+const smear = 0.03
+
+// develop makes the picture of a part of a shot in the shot's own geometry. It
+// covers at least the part asked for; where it begins is returned with it.
+func (m *merger) develop(ctx context.Context, s *shot, part rect) (p picture, at rect, err error) {
+	at = part
 	switch s.frame.Kind {
 	case rawfile.KindMosaic:
-		radius = 3
-		err = m.developMosaic(ctx, s, &p)
+		at = part.grown(pixelsBeyond, s.w, s.h)
+		p.trust = raster.Get(at.w(), at.h())
+		err = m.developMosaic(ctx, s, &p, at)
 	case rawfile.KindCameraRGB:
-		p.rgb = s.frame.RGB.Clone()
-		err = trustRGB(ctx, p, s.fade(1))
+		p = picture{rgb: raster.GetRGB(at.w(), at.h()), trust: raster.Get(at.w(), at.h())}
+		copyRGB(p, s.frame.RGB, at, s.fade(1))
 	default:
-		p.rgb = raster.GetRGB(s.w, s.h)
-		err = developCoded(ctx, s, p)
+		p = picture{rgb: raster.GetRGB(at.w(), at.h()), trust: raster.Get(at.w(), at.h())}
+		developCoded(s, p, at)
 	}
-	if err != nil {
-		return p, err
+	if err == nil {
+		p.near, err = nearness(ctx, p.trust, s.reach())
 	}
-	return p, distrust(ctx, p.trust, radius)
+	return p, at, err
 }
 
-func (m *merger) developMosaic(ctx context.Context, s *shot, p *picture) error {
+func (m *merger) developMosaic(ctx context.Context, s *shot, p *picture, at rect) (err error) {
 	f := s.frame.Mosaic
-	plane := raster.Get(s.w, s.h)
+	plane := raster.Get(at.w(), at.h())
 	defer raster.Put(plane)
 	fd := s.fade(1)
-	err := raster.Bands(ctx, s.h, func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			in, out, tr := f.Pix[y*f.W:y*f.W+f.W], plane.Row(y), p.trust.Row(y)
-			for x, v := range in {
-				b := f.Black[y&1][x&1]
-				n := (float32(v) - b) / (f.White - b)
-				out[x] = min(1, n)
+	lo := float32(fd.lo)
+	for y := at.y0; y < at.y1; y++ {
+		in, out, tr := f.Pix[y*f.W+at.x0:y*f.W+at.x1], plane.Row(y-at.y0), p.trust.Row(y-at.y0)
+		black := f.Black[y&1]
+		scale := [2]float32{1 / (f.White - black[0]), 1 / (f.White - black[1])}
+		out, tr = out[:len(in)], tr[:len(in)]
+		for x, v := range in { // at.x0 is even
+			n := (float32(v) - black[x&1]) * scale[x&1]
+			tr[x] = 1
+			if n > lo {
 				tr[x] = float32(fd.at(float64(n)))
+				if n > 1 {
+					n = 1
+				}
 			}
+			out[x] = n
 		}
-	})
-	if err != nil {
-		return err
 	}
 	if m.opt.Interpolate != nil {
 		p.rgb, err = m.opt.Interpolate(ctx, plane, f.CFA)
@@ -68,94 +104,66 @@ func (m *merger) developMosaic(ctx context.Context, s *shot, p *picture) error {
 	return err
 }
 
-func trustRGB(ctx context.Context, p picture, fd fade) error {
-	return raster.Bands(ctx, p.trust.H, func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			r, g, b, tr := p.rgb[0].Row(y), p.rgb[1].Row(y), p.rgb[2].Row(y), p.trust.Row(y)
-			for x := range tr {
-				tr[x] = float32(fd.at(float64(max(r[x], g[x], b[x]))))
-			}
+func copyRGB(p picture, src *raster.RGB, at rect, fd fade) {
+	for y := range at.h() {
+		for c := range src {
+			copy(p.rgb[c].Row(y), src[c].Row(at.y0 + y)[at.x0:at.x1])
 		}
-	})
+		r, g, b, tr := p.rgb[0].Row(y), p.rgb[1].Row(y), p.rgb[2].Row(y), p.trust.Row(y)
+		for x := range tr {
+			tr[x] = float32(fd.at(float64(max(r[x], g[x], b[x]))))
+		}
+	}
 }
 
 // codeFade is the fade of rendered files, in codes: their curve flattens before it
 // clips, so a step there is a large step of light.
 var codeFade = fade{0.86, 0.975}
 
-func developCoded(ctx context.Context, s *shot, p picture) error {
+func developCoded(s *shot, p picture, at rect) {
 	in := s.frame.Coded.RGB
-	return raster.Bands(ctx, s.h, func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			tr := p.trust.Row(y)
-			clear(tr)
-			for c := range 3 {
-				code, out := in[c].Row(y), p.rgb[c].Row(y)
-				for x, v := range code {
-					out[x] = s.curves.at(c, v)
-					tr[x] = max(tr[x], v)
+	for y := range at.h() {
+		tr := p.trust.Row(y)
+		clear(tr)
+		for c := range 3 {
+			code, out := in[c].Row(at.y0 + y)[at.x0:at.x1], p.rgb[c].Row(y)
+			for x, v := range code {
+				out[x] = s.curves.at(c, v)
+				if v > tr[x] {
+					tr[x] = v
 				}
 			}
-			for x, v := range tr {
-				tr[x] = float32(codeFade.at(float64(v)))
-			}
 		}
-	})
+		for x, v := range tr {
+			tr[x] = float32(codeFade.at(float64(v)))
+		}
+	}
 }
 
-// beside is what is left of the trust in a pixel beside a clipped one: no match for
-// a frame that sees it well, but more than one that hardly sees it at all.
-const beside = 1e-3
-
-// distrust spreads the distrust in clipped pixels by r.
-func distrust(ctx context.Context, p *raster.Plane, r int) error {
-	own := p.Clone()
-	defer raster.Put(own)
+// nearness is the largest distrust within r of every pixel, or nil when all are
+// fully trusted.
+func nearness(ctx context.Context, trust *raster.Plane, r int) (*raster.Plane, error) {
+	any := false
+	for y := 0; y < trust.H && !any; y++ {
+		for _, v := range trust.Row(y) {
+			if v < 1 {
+				any = true
+				break
+			}
+		}
+	}
+	if !any {
+		return nil, nil
+	}
+	p := trust.Clone()
 	if err := erode(ctx, p, r); err != nil {
-		return err
+		return nil, err
 	}
 	for y := range p.H {
-		row, o := p.Row(y), own.Row(y)
+		row := p.Row(y)
 		for x, v := range row {
-			if w := beside * o[x]; v < w {
-				row[x] = w
-			}
+			row[x] = 1 - v
 		}
 	}
-	return nil
-}
-
-// erode replaces every sample by the least within r, so that distrust spreads.
-func erode(ctx context.Context, p *raster.Plane, r int) error {
-	tmp := raster.Get(p.W, p.H)
-	defer raster.Put(tmp)
-	if err := raster.Bands(ctx, p.H, func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			in, out := p.Row(y), tmp.Row(y)
-			for x := range out {
-				v := in[x]
-				for i := max(0, x-r); i <= min(len(in)-1, x+r); i++ {
-					if in[i] < v {
-						v = in[i]
-					}
-				}
-				out[x] = v
-			}
-		}
-	}); err != nil {
-		return err
-	}
-	return raster.Bands(ctx, p.H, func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			out := p.Row(y)
-			copy(out, tmp.Row(y))
-			for j := max(0, y-r); j <= min(p.H-1, y+r); j++ {
-				for x, v := range tmp.Row(j) {
-					if v < out[x] {
-						out[x] = v
-					}
-				}
-			}
-		}
-	})
+	return p, nil
 }

@@ -13,6 +13,11 @@ func (m *merger) fuse(ctx context.Context) error {
 	if m.still && m.shots[0].frame.Kind == rawfile.KindMosaic {
 		return m.fuseMosaic(ctx)
 	}
+	for i, s := range m.shots {
+		if s.frame.Kind == rawfile.KindDisplay {
+			s.codes = s.curves.variances(i == len(m.shots)-1)
+		}
+	}
 	return m.fuseRGB(ctx)
 }
 

@@ -46,15 +46,17 @@ func stepMesh(g *mesh, res []residual, scale float64) float64 {
 		ids := [4]int{node, node + 1, node + g.nx, node + g.nx + 1}
 		gx, gy := float64(r.p.gx), float64(r.p.gy)
 		for p := range 4 {
-			rhs[ids[p]] -= w * k[p] * gx * float64(r.r)
-			rhs[n+ids[p]] -= w * k[p] * gy * float64(r.r)
-			for q := range 4 {
-				c := w * k[p] * k[q]
-				if ids[q] <= ids[p] {
-					a.add(ids[p], ids[q], c*gx*gx)
-					a.add(n+ids[p], n+ids[q], c*gy*gy)
+			i := 2 * ids[p]
+			rhs[i] -= w * k[p] * gx * float64(r.r)
+			rhs[i+1] -= w * k[p] * gy * float64(r.r)
+			for q := range p + 1 { // ids rise with p
+				c, j := w*k[p]*k[q], 2*ids[q]
+				a.add(i, j, c*gx*gx)
+				a.add(i+1, j+1, c*gy*gy)
+				a.add(i+1, j, c*gx*gy)
+				if q < p {
+					a.add(i, j+1, c*gx*gy)
 				}
-				a.add(n+ids[p], ids[q], c*gx*gy)
 			}
 		}
 	}
@@ -67,40 +69,37 @@ func stepMesh(g *mesh, res []residual, scale float64) float64 {
 	for i := range 2 * n {
 		a.add(i, i, mean*1e-3)
 		d := g.dx
-		if i >= n {
+		if i&1 == 1 {
 			d = g.dy
 		}
-		rhs[i] -= mean * 1e-3 * d[i%n]
+		rhs[i] -= mean * 1e-3 * d[i/2]
 	}
 	if !a.solve(rhs) {
 		return 0
 	}
 	var most float64
 	for i := range n {
-		g.dx[i] += rhs[i]
-		g.dy[i] += rhs[n+i]
-		most = max(most, math.Abs(rhs[i]), math.Abs(rhs[n+i]))
+		g.dx[i] += rhs[2*i]
+		g.dy[i] += rhs[2*i+1]
+		most = max(most, math.Abs(rhs[2*i]), math.Abs(rhs[2*i+1]))
 	}
 	return most
 }
 
 // bending adds the squared second differences of the displacements.
 func bending(g *mesh, a *symmetric, rhs []float64, k float64) {
-	n := g.nx * g.ny
 	price := func(i, j, l int) {
 		ids, c := [3]int{i, j, l}, [3]float64{1, -2, 1}
 		for half := range 2 {
-			d, o := g.dx, 0
+			d := g.dx
 			if half == 1 {
-				d, o = g.dy, n
+				d = g.dy
 			}
 			now := d[i] - 2*d[j] + d[l]
 			for p := range 3 {
-				rhs[o+ids[p]] -= k * c[p] * now
-				for q := range 3 {
-					if ids[q] <= ids[p] {
-						a.add(o+ids[p], o+ids[q], k*c[p]*c[q])
-					}
+				rhs[2*ids[p]+half] -= k * c[p] * now
+				for q := range p + 1 {
+					a.add(2*ids[p]+half, 2*ids[q]+half, k*c[p]*c[q])
 				}
 			}
 		}
@@ -118,25 +117,40 @@ func bending(g *mesh, a *symmetric, rhs []float64, k float64) {
 	}
 }
 
-// symmetric is a symmetric positive matrix, lower triangle.
+// symmetric is a symmetric positive matrix, lower triangle. Only near the diagonal it
+// is not zero: the unknowns of a node, 2i and 2i+1, meet those two rows of nodes away
+// at most, and so does its factor.
 type symmetric struct {
-	n int
-	v []float64
+	n    int
+	v    []float64
+	from []int // first column of a row that is not zero
 }
 
-func newSymmetric(n int) *symmetric { return &symmetric{n, make([]float64, n*n)} }
+func newSymmetric(n int) *symmetric {
+	s := &symmetric{n, make([]float64, n*n), make([]int, n)}
+	for i := range s.from {
+		s.from[i] = i
+	}
+	return s
+}
 
-func (s *symmetric) add(i, j int, x float64) { s.v[i*s.n+j] += x }
-func (s *symmetric) at(i, j int) float64     { return s.v[i*s.n+j] }
+func (s *symmetric) add(i, j int, x float64) {
+	s.v[i*s.n+j] += x
+	if j < s.from[i] {
+		s.from[i] = j
+	}
+}
+
+func (s *symmetric) at(i, j int) float64 { return s.v[i*s.n+j] }
 
 // solve replaces b by the solution of s x = b (Cholesky; s is destroyed).
 func (s *symmetric) solve(b []float64) bool {
 	for i := range s.n {
 		ri := s.v[i*s.n : i*s.n+i+1]
-		for j := range i + 1 {
+		for j := s.from[i]; j <= i; j++ {
 			rj := s.v[j*s.n : j*s.n+j+1]
 			sum := ri[j]
-			for k := range j {
+			for k := max(s.from[i], s.from[j]); k < j; k++ {
 				sum -= ri[k] * rj[k]
 			}
 			if i == j {
@@ -150,16 +164,16 @@ func (s *symmetric) solve(b []float64) bool {
 		}
 	}
 	for i := range s.n {
-		for k := range i {
+		for k := s.from[i]; k < i; k++ {
 			b[i] -= s.v[i*s.n+k] * b[k]
 		}
 		b[i] /= s.v[i*s.n+i]
 	}
 	for i := s.n - 1; i >= 0; i-- {
-		for k := i + 1; k < s.n; k++ {
-			b[i] -= s.v[k*s.n+i] * b[k]
-		}
 		b[i] /= s.v[i*s.n+i]
+		for k := s.from[i]; k < i; k++ {
+			b[k] -= s.v[i*s.n+k] * b[i]
+		}
 	}
 	return true
 }

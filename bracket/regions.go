@@ -111,9 +111,9 @@ func (m *merger) noiseIn(s *shot, core mask, c []int32) float64 {
 	return math.Sqrt(s.noise[1].at(x)) / x
 }
 
-// softRow writes the softness of a full-resolution row and returns false when it
-// is 0 all along.
-func (r *regions) softRow(dst []float32, y int) bool {
+// softRow writes the softness of a full-resolution row from column x0 on and returns
+// false when it is 0 all along.
+func (r *regions) softRow(dst []float32, x0, y int) bool {
 	f := (float32(y)+0.5)/float32(r.step) - 0.5
 	f = max(0, min(float32(r.h-1), f))
 	y0 := int(f)
@@ -125,7 +125,7 @@ func (r *regions) softRow(dst []float32, y int) bool {
 	a, b := r.soft.Row(y0), r.soft.Row(y1)
 	inv := 1 / float32(r.step)
 	for x := range dst {
-		g := max(0, min(float32(r.w-1), (float32(x)+0.5)*inv-0.5))
+		g := max(0, min(float32(r.w-1), (float32(x0+x)+0.5)*inv-0.5))
 		i := int(g)
 		j := min(r.w-1, i+1)
 		g -= float32(i)
@@ -154,7 +154,7 @@ func (r *regions) shotAt(x, y int) int {
 // patchRow replaces moving photosites of a merged row by those of their frame;
 // where that clips, by the next darker.
 func (r *regions) patchRow(dst, soft []float32, rows [][]uint16, values [][4][]term, y int) {
-	if !r.softRow(soft, y) {
+	if !r.softRow(soft, 0, y) {
 		return
 	}
 	for x, f := range soft {
@@ -176,43 +176,67 @@ func (r *regions) patchRow(dst, soft []float32, rows [][]uint16, values [][4][]t
 	}
 }
 
-// take builds the picture of the regions frame by frame, darkest first: a brighter
-// frame replaces a darker one as far as it is trusted.
-func (r *regions) take(ctx context.Context, alone *raster.RGB, p picture, gain float32, i int) error {
-	return raster.Bands(ctx, alone.H(), func(y0, y1 int) {
-		soft := make([]float32, alone.W())
-		for y := y0; y < y1; y++ {
-			if !r.softRow(soft, y) {
-				continue
-			}
-			tr := p.trust.Row(y)
-			for x, f := range soft {
-				if f <= 0 || i > r.shotAt(x, y) {
-					continue
-				}
-				// Here a pixel beside a clipped one is as good as any.
-				t := min(1, tr[x]/beside)
-				if i == 0 {
-					t = 1
-				}
-				for c := range alone {
-					a := alone[c].Row(y)
-					a[x] += t * (p.rgb[c].Row(y)[x]*gain - a[x])
-				}
+// touch is true where a part of the picture has moving pixels.
+func (r *regions) touch(p rect) bool {
+	for y := max(0, p.y0/r.step-1); y <= min(r.h-1, p.y1/r.step+1); y++ {
+		if !r.any[y] {
+			continue
+		}
+		for x := max(0, p.x0/r.step-1); x <= min(r.w-1, p.x1/r.step+1); x++ {
+			if r.soft.Pix[y*r.soft.Stride+x] > 0 {
+				return true
 			}
 		}
-	})
+	}
+	// Beyond the last whole sample the last one speaks.
+	return p.y1/r.step >= r.h || p.x1/r.step >= r.w
 }
 
-// mixRow blends the regions into a merged row.
-func (r *regions) mixRow(sum, alone *raster.RGB, soft []float32, y int) {
-	if !r.softRow(soft, y) {
+// unset marks a pixel that no frame has given yet.
+var unset = float32(math.Inf(1))
+
+// take builds the picture of the regions frame by frame, darkest first: a brighter
+// frame replaces a darker one as far as it is trusted.
+func (r *regions) take(t *tile, p picture, part rect, gain float32, i int) {
+	soft := t.soft[:part.w()]
+	dx, dy := part.x0-t.x0, part.y0-t.y0
+	for y := range part.h() {
+		if !r.softRow(soft, part.x0, part.y0+y) {
+			continue
+		}
+		var in, out [3][]float32
+		for c := range in {
+			in[c], out[c] = p.rgb[c].Row(y), t.alone[c].Row(y + dy)[dx:]
+		}
+		for x, q := range p.trust.Row(y) {
+			if soft[x] <= 0 || i > r.shotAt(part.x0+x, part.y0+y) {
+				continue
+			}
+			if out[0][x] == unset {
+				if q == 0 && in[1][x] == 0 { // outside of the frame
+					continue
+				}
+				q = 1
+				out[0][x], out[1][x], out[2][x] = 0, 0, 0
+			}
+			for c := range out {
+				out[c][x] += q * (in[c][x]*gain - out[c][x])
+			}
+		}
+	}
+}
+
+// mixRow blends the regions into a merged row of a tile.
+func (r *regions) mixRow(t *tile, soft []float32, y int) {
+	if !r.softRow(soft, t.x0, t.y0+y) {
 		return
 	}
-	for c := range sum {
-		s, a := sum[c].Row(y), alone[c].Row(y)
+	for c := range t.sum {
+		s, a := t.sum[c].Row(y), t.alone[c].Row(y)
 		for x, f := range soft {
-			s[x] += f * (a[x] - s[x])
+			if f > 0 && a[x] != unset {
+				s[x] += f * (a[x] - s[x])
+			}
 		}
 	}
 }

@@ -160,3 +160,38 @@ func raise(u, a [3]float32, most float32) [3]float32 {
 	}
 	return u
 }
+
+// erode replaces every sample by the least within r.
+func erode(ctx context.Context, p *raster.Plane, r int) error {
+	tmp := raster.Get(p.W, p.H)
+	defer raster.Put(tmp)
+	if err := raster.Bands(ctx, p.H, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			in, out := p.Row(y), tmp.Row(y)
+			for x := range out {
+				v := in[x]
+				for _, q := range in[max(0, x-r):min(len(in), x+r+1)] {
+					if q < v {
+						v = q
+					}
+				}
+				out[x] = v
+			}
+		}
+	}); err != nil {
+		return err
+	}
+	return raster.Bands(ctx, p.H, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			out := p.Row(y)
+			copy(out, tmp.Row(y))
+			for j := max(0, y-r); j <= min(p.H-1, y+r); j++ {
+				for x, v := range tmp.Row(j) {
+					if v < out[x] {
+						out[x] = v
+					}
+				}
+			}
+		}
+	})
+}

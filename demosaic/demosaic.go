@@ -29,9 +29,10 @@ import (
 // 1 for its gradient, 2 for the sum of those, 2 to the side they speak for).
 const margin = 11
 
-// bandRows is the height of a band that is worked through all stages while it is
-// still in the cache. The margins are done twice, so it can't be small.
-const bandRows = 64
+// bandRows is the height of a band of a mosaic w wide that is worked through all
+// stages while it is still in the cache. The margins are done twice, so it can't be
+// small; a narrow mosaic is one band.
+func bandRows(w int) int { return max(64, 1<<16/w) }
 
 // Demosaic interpolates a mosaic of any scale. Sample (x, y) of m has the colour
 // cfa[y&1][x&1], 0 red, 1 green, 2 blue; the pattern must have two greens on a
@@ -50,7 +51,7 @@ func Demosaic(ctx context.Context, m *raster.Plane, cfa [2][2]uint8, flat Flatte
 		return nil, err
 	}
 	out := raster.GetRGB(m.W, m.H)
-	err = raster.BandsOf(ctx, m.H, bandRows, func(y0, y1 int) {
+	err = raster.BandsOf(ctx, m.H, bandRows(m.W), func(y0, y1 int) {
 		b := newBand(m, cfa, gx, y0, y1, flat)
 		b.directions()
 		b.differences()
