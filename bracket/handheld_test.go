@@ -153,8 +153,12 @@ func TestMoveInTwoPasses(t *testing.T) {
 		tr.a = [2][2]float64{{c, -s}, {s, c}}
 		tr.tx, tr.ty = 2.37, -1.81
 		m := &merger{step: 1}
+		edge := rect{0, 0, w, h} // beyond the frame's edges the nearest pixel stands
+		to := m.locate(tr, edge)
+		p.move(to, 0, 0, w, h, false).release()
+		to.release()
 		r := rect{60, 40, 240, 180}
-		to := m.locate(tr, r)
+		to = m.locate(tr, r)
 		out := p.move(to, 0, 0, w, h, false)
 		var worst float64
 		for y := range r.h() {

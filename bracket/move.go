@@ -151,11 +151,12 @@ func shared(p []float32, from float32, slope, n int) (k *[6]float32, first int, 
 	last := len(p) - 1
 	f := p[last/2] - from
 	i := int(f+16) - 16 // floor
+	first = i - slope*(last/2)
 	d := p[last] - p[0] - float32(slope*last)
-	if i-slope*(last/2) < 2 || i+3+slope*last >= n || d > steady || d < -steady {
+	if first < 2 || first+slope*last+3 >= n || d > steady || d < -steady {
 		return nil, 0, false
 	}
-	return &lanczos[int((f-float32(i))*phases+0.5)], i - slope*(last/2), true
+	return &lanczos[int((f-float32(i))*phases+0.5)], first, true
 }
 
 // resampleRow writes len(u) pixels of three rows from column x0 on, read at columns
@@ -166,7 +167,7 @@ func resampleRow(out, in *[3][]float32, u []float32, x0 int, ax float32) {
 		n := min(run, len(u))
 		if k, i, ok := shared(u[:n], ax, 1, w); ok {
 			for c := range out {
-				convolve(out[c][x0:x0+n], in[c][i-2:i+4+n], k)
+				convolve(out[c][x0:x0+n], in[c][i-2:i+3+n], k)
 			}
 		} else {
 			for x, v := range u[:n] {
