@@ -13,8 +13,6 @@ type found struct {
 // best fits every start and returns the likeliest model, and the evidence for its
 // best rival, a really different pose, as a share of its own.
 func (s *solver) best(starts []model) (m model, rival float64) {
-	unknownLens := s.freeBend
-	s.freeBend = false
 	var all []found
 	top := 0
 	for _, start := range starts {
@@ -32,9 +30,6 @@ func (s *solver) best(starts []model) (m model, rival float64) {
 	}
 	s.along = all[top].along
 	m, rival = all[top].m, rivalOf(all[top], all)
-	if unknownLens {
-		m = s.bend(m)
-	}
 	return m, rival
 }
 
@@ -52,21 +47,22 @@ func rivalOf(f found, others []found) (share float64) {
 	return share
 }
 
-// bend fits the lens's distortion too, from the straight model m, and returns the
-// likelier of the bent and the straight model. A bend must earn its place: a
+// bent fits the lens's distortion too, from the straight model m of the same view,
+// and returns the bent model when it is the likelier. A bend must earn its place: a
 // straight picture must not be bent by a guess.
-func (s *solver) bend(m model) model {
+func (s *solver) bent(m model) (model, bool) {
+	s.freeBend = false
+	if yaws := s.turns(m); len(yaws) > 0 {
+		m[yaw] = yaws[0]
+	}
+	m = s.fit(m)
 	_, straight := s.likeliest(m)
 	s.freeBend = true
-	bent := s.fit(m)
-	scatter, evidence := s.likeliest(bent)
+	b := s.fit(m)
+	scatter, evidence := s.likeliest(b)
 	gain := 1.02
 	if s.freeF {
 		gain = 1.1 // a picture of unknown history may be a crop, its axis anywhere
 	}
-	if evidence > gain*straight && math.Abs(bent[bend1]) > 2*s.sigmas(bent, scatter)[bend1] {
-		return bent
-	}
-	s.freeBend = false
-	return m
+	return b, evidence > gain*straight && math.Abs(b[bend1]) > 2*s.sigmas(b, scatter)[bend1]
 }

@@ -82,8 +82,33 @@ const unmeasured = 0.7
 
 type ray struct{ x, y, dx, dy float64 } // midpoint and unit direction, tangent units
 
+// newSolver returns the solver of a view whose lens is as v says. Pieces of one
+// line are joined.
 func newSolver(segs []lines.Segment, v View) *solver {
-	s := &solver{v: v, half: math.Hypot(float64(v.W), float64(v.H)) / 2, freeF: v.FocalPx <= 0, freeBend: !v.Profile.Bends()}
+	s := bareSolver(v)
+	segs = s.room(segs)
+	for i, g := range join(segs, s.pieceError(segs)) {
+		l := g.Length()
+		s.put(i, g.X1, g.Y1, g.X2, g.Y2, sigmaOf(g), l)
+	}
+	s.finish()
+	return s
+}
+
+// newBender returns the solver of a view whose lens's bend is to be found from the
+// bends of the segments.
+func newBender(segs []lines.Segment, v View) *solver {
+	s := bareSolver(v)
+	s.freeBend = true
+	for i, g := range s.room(segs) {
+		s.putBent(i, g)
+	}
+	s.finish()
+	return s
+}
+
+func bareSolver(v View) *solver {
+	s := &solver{v: v, half: math.Hypot(float64(v.W), float64(v.H)) / 2, freeF: v.FocalPx <= 0}
 	// Without a focal length: that of a moderate wide-angle lens, 24 mm on the
 	// 36 x 24 format, which is common practice indoors.
 	s.f0 = 24 / (math.Hypot(36, 24) / 2)
@@ -97,9 +122,11 @@ func newSolver(segs []lines.Segment, v View) *solver {
 		s.mean[roll], s.prior[roll] = rad(h.RollDeg), rad(h.RollSpread)
 	}
 	s.freeSkew = v.LooseAxis && v.Centre == nil
-	for i, g := range segs {
-		s.add(i, g)
-	}
+	return s
+}
+
+// finish makes what depends on all observations.
+func (s *solver) finish() {
 	s.spread()
 	s.undrawn = make([]ray, len(s.obs))
 	s.lines = make([]opinion, len(s.obs))
@@ -108,7 +135,6 @@ func newSolver(segs []lines.Segment, v View) *solver {
 		sum += o.weight
 	}
 	s.unit = float64(len(s.obs)) / max(1e-9, sum)
-	return s
 }
 
 // spread takes weight from steep lines that crowd: forty folds of one curtain say
@@ -135,25 +161,46 @@ func (s *solver) spread() {
 	}
 }
 
-// add turns a segment into observations: one, or with an unknown lens two halves
-// of the parabola that was fitted to it, which carry its bend.
-func (s *solver) add(i int, g lines.Segment) {
-	l := g.Length()
-	if l == 0 || s.border(g) {
-		return
-	}
+// room returns the segments that may be lines of the room, in pixels from the
+// optical axis as an ideal lens would have drawn them.
+func (s *solver) room(segs []lines.Segment) []lines.Segment {
 	c := s.v.centre()
-	put := func(x1, y1, x2, y2, sigma, share float64) {
-		x1, y1 = s.undraw((x1-c.X)/s.half, (y1-c.Y)/s.half)
-		x2, y2 = s.undraw((x2-c.X)/s.half, (y2-c.Y)/s.half)
-		s.obs = append(s.obs, obs{x1, y1, x2, y2, sigma, share * min(l/s.half, 0.3), i})
+	out := make([]lines.Segment, 0, len(segs))
+	for _, g := range segs {
+		if g.Length() == 0 || s.border(g) {
+			continue
+		}
+		g.X1, g.Y1 = s.undraw(g.X1-c.X, g.Y1-c.Y)
+		g.X2, g.Y2 = s.undraw(g.X2-c.X, g.Y2-c.Y)
+		out = append(out, g)
 	}
-	sigma := g.Sigma
-	if sigma == 0 {
-		sigma = unmeasured / l
+	return out
+}
+
+// sigmaOf is the standard error of a segment's direction.
+func sigmaOf(g lines.Segment) float64 {
+	if g.Sigma == 0 {
+		return unmeasured / g.Length()
 	}
-	if !s.freeBend || g.BendSigma == 0 || g.BendSigma > 0.02*l {
-		put(g.X1, g.Y1, g.X2, g.Y2, sigma, 1)
+	return g.Sigma
+}
+
+// longest is the length in half-diagonals beyond which a line counts for no more.
+const longest = 0.6
+
+// put adds the observation of a line from (x1, y1) to (x2, y2) in pixels, which
+// counts for the given length.
+func (s *solver) put(seg int, x1, y1, x2, y2, sigma, length float64) {
+	k := 1 / s.half
+	s.obs = append(s.obs, obs{x1 * k, y1 * k, x2 * k, y2 * k, sigma, min(length*k, longest), seg})
+}
+
+// putBent adds a segment as two halves of the parabola that was fitted to it, which
+// carry its bend, or as one when that wasn't measured.
+func (s *solver) putBent(i int, g lines.Segment) {
+	l, sigma := g.Length(), sigmaOf(g)
+	if g.BendSigma == 0 || g.BendSigma > 0.02*l {
+		s.put(i, g.X1, g.Y1, g.X2, g.Y2, sigma, l)
 		return
 	}
 	// The straight fit leaves the parabola 2/3 of the sagitta at the ends and 1/3
@@ -162,8 +209,8 @@ func (s *solver) add(i int, g lines.Segment) {
 	e, m := -g.Bend*2/3, g.Bend/3
 	mx, my := (g.X1+g.X2)/2+m*rx, (g.Y1+g.Y2)/2+m*ry
 	sigma = math.Hypot(sigma, 4*g.BendSigma/l)
-	put(g.X1+e*rx, g.Y1+e*ry, mx, my, sigma, 0.5)
-	put(mx, my, g.X2+e*rx, g.Y2+e*ry, sigma, 0.5)
+	s.put(i, g.X1+e*rx, g.Y1+e*ry, mx, my, sigma, l/2)
+	s.put(i, mx, my, g.X2+e*rx, g.Y2+e*ry, sigma, l/2)
 }
 
 // border reports a segment that runs along the picture's edge: a frame drawn
@@ -174,12 +221,12 @@ func (s *solver) border(g lines.Segment) bool {
 	return along(g.X1, g.X2, float64(s.v.W)) || along(g.Y1, g.Y2, float64(s.v.H))
 }
 
-// undraw takes a place to where an ideal lens has it.
+// undraw takes a place, in pixels from the axis, to where an ideal lens has it.
 func (s *solver) undraw(x, y float64) (float64, float64) {
 	if !s.v.Profile.Bends() {
 		return x, y
 	}
-	r := math.Hypot(x, y)
+	r := math.Hypot(x, y) / s.half
 	if r == 0 {
 		return x, y
 	}

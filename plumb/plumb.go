@@ -134,7 +134,32 @@ func FromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, erro
 	if err := ctx.Err(); err != nil {
 		return Pose{}, err
 	}
+	if v.Profile.Bends() {
+		return s.pose(m, rival), ctx.Err()
+	}
+	if p := unbend(segs, v, m, rival); p.Confidence >= Sure {
+		return p, ctx.Err()
+	}
 	return s.pose(m, rival), ctx.Err()
+}
+
+// unbend returns the pose of the view with the lens's distortion estimated, from the
+// straight model m; one without confidence when no bend is worth taking out.
+func unbend(segs []lines.Segment, v View, m model, rival float64) Pose {
+	b := newBender(segs, v)
+	bent, ok := b.bent(m)
+	if !ok {
+		return Pose{}
+	}
+	if v.Profile = b.estimated(bent); v.Profile == nil {
+		return Pose{}
+	}
+	s := newSolver(segs, v)
+	bent[bend1], bent[bend2] = 0, 0
+	s.turns(bent)
+	p := s.pose(s.fit(bent), rival)
+	p.Note += "; lens distortion estimated from the lines"
+	return p
 }
 
 func deg(rad float64) float64 { return rad * 180 / math.Pi }

@@ -70,12 +70,21 @@ type joint struct {
 
 // newJoint fits the view by itself; nil when it is too poor to speak about the lens.
 func newJoint(ctx context.Context, e Evidence) *joint {
-	s := newSolver(e.segments(), e.View)
-	if len(s.obs) < 10 {
+	segs := e.segments()
+	first := newSolver(segs, e.View)
+	if len(first.obs) < 10 {
 		return nil
 	}
-	m, rival := s.best(s.search(ctx)) // bent by itself where that's plain enough
-	if ctx.Err() != nil || s.pose(m, rival).Confidence < passable {
+	m, rival := first.best(first.search(ctx))
+	if ctx.Err() != nil {
+		return nil
+	}
+	s := newBender(segs, e.View)
+	confidence := first.pose(m, rival).Confidence
+	if b, ok := s.bent(m); ok { // bent by itself where that's plain enough
+		m, confidence = b, max(confidence, s.pose(b, rival).Confidence)
+	}
+	if confidence < passable {
 		return nil
 	}
 	s.freeBend = false

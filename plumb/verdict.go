@@ -40,16 +40,10 @@ func (s *solver) pose(m model, rival float64) Pose {
 			p.Confidence *= 0.9
 		}
 	}
-	if s.freeBend && p.Confidence >= Sure {
-		p.Profile = s.estimated(m)
-	}
 	s.judgeYaw(m, sigmas, &p)
 	p.Note = fmt.Sprintf("%d vertical lines agree within %.2f degrees", p.Verticals, p.ResidualDeg)
 	if s.freeF {
 		p.Note += "; focal length unknown, solved from the lines"
-	}
-	if s.freeBend && p.Profile != nil {
-		p.Note += "; lens distortion estimated from the lines"
 	}
 	if p.Confidence < Sure {
 		p.Note += "; not sure enough: left as it is"
