@@ -8,6 +8,7 @@ import (
 	"mullion/bracket"
 	"mullion/colour"
 	"mullion/demosaic"
+	"mullion/denoise"
 	"mullion/finding"
 	"mullion/internal/raster"
 	"mullion/metadata"
@@ -24,8 +25,10 @@ type Scene struct {
 	Light  colour.XY         // of the camera's as-shot neutral; zero when unknown
 	// Rendered is true for display files, which the camera has balanced already.
 	Rendered bool
+	Noise    denoise.Report // what noise was to be seen
 	Findings []finding.Finding
 
+	mosaics bool // every frame was a sensor's mosaic
 	ceiling ceiling
 }
 
@@ -60,11 +63,12 @@ func mergeFrames(ctx context.Context, paths []string, clock *Clock) (*Scene, err
 	if err != nil {
 		return nil, err
 	}
-	s := &Scene{Merged: merged, Findings: append(findings, merged.Findings...)}
+	s := &Scene{Merged: merged, Findings: append(findings, merged.Findings...), mosaics: true}
 	for i, f := range frames { // from here on only the merge is needed
 		s.Infos = append(s.Infos, metadata.Info{})
 		if f != nil {
 			s.Infos[i] = f.Info
+			s.mosaics = s.mosaics && f.Kind == rawfile.KindMosaic
 			f.Release()
 			frames[i] = nil
 		}
@@ -133,6 +137,9 @@ func (s *Scene) develop(ctx context.Context, clock *Clock) error {
 		s.RGB = rgb
 	}
 	m.RGB = nil
+	if err := s.denoise(ctx, clock); err != nil {
+		return err
+	}
 	defer clock.Start("colour")()
 	if m.Space == bracket.BT2020 {
 		s.Rendered = true
