@@ -3,7 +3,7 @@ package bracket
 import "math"
 
 // Noise is the variance of merged samples by their value. It is what the weights
-// predict: 1 / sum(1/var_i) over the frames that see a value unclipped.
+// predict: near 1 / sum(1/var_i) over the frames that see a value unclipped.
 type Noise struct {
 	lo, perStep float64 // log2 of the first node, nodes a unit of log2
 	variance    []float32
@@ -39,9 +39,11 @@ func (n *Noise) VarAt(v float32) float32 {
 	return n.variance[i]*(1-t) + n.variance[i+1]*t
 }
 
-// predict is the variance the weights promise at value v.
+// predict is the variance at value v of the mean that the weights f_i / var_i make,
+// sum(w_i^2 var_i) / sum(w_i)^2: where one frame is left alone its own, however little
+// it is trusted.
 func (m *merger) predict(v float64) float64 {
-	var info float64
+	var weights, noise float64
 	for i, s := range m.shots {
 		g := float64(s.gain)
 		x := v / g
@@ -49,9 +51,11 @@ func (m *merger) predict(v float64) float64 {
 		if i == 0 {
 			f = max(f, 1e-6)
 		}
-		info += f / (g * g * s.noise[1].at(x))
+		w := f / (g * g * s.noise[1].at(x))
+		weights += w
+		noise += w * f
 	}
-	return 1 / info
+	return noise / (weights * weights)
 }
 
 // fade is how a frame leaves the merge towards its clipping point: fully trusted

@@ -163,26 +163,3 @@ func psnr(got, want *raster.RGB) float64 {
 	}
 	return -10 * math.Log10(sum/n)
 }
-
-// chromaPSNR is the same of the differences of red and blue to green, averaged over
-// 8 x 8 pixels: blotches.
-func chromaPSNR(got, want *raster.RGB) float64 {
-	var sum, n float64
-	for _, c := range [2]int{0, 2} {
-		for y := 0; y+8 <= got.H(); y += 8 {
-			for x := 0; x+8 <= got.W(); x += 8 {
-				var d float64
-				for j := range 8 {
-					for i := range 8 {
-						d += code(float64(got[c].Row(y + j)[x+i])) - code(float64(got[1].Row(y + j)[x+i])) -
-							code(float64(want[c].Row(y + j)[x+i])) + code(float64(want[1].Row(y + j)[x+i]))
-					}
-				}
-				d /= 64
-				sum += d * d
-				n++
-			}
-		}
-	}
-	return -10 * math.Log10(sum/n)
-}
