@@ -22,7 +22,7 @@ func (m *merger) admit(frames []*rawfile.Frame) {
 		if why != "" {
 			m.out.Frames[i].Why = why
 			m.note("frame-left-out", finding.Look, float64(i+1), "frame",
-				"Frame %d%s was left out of the merge: %s.", i+1, name(f), why)
+				leftOut, i+1, name(f), why)
 			continue
 		}
 		ev, known := f.Info.Exposure()

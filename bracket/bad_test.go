@@ -3,6 +3,7 @@ package bracket
 import (
 	"context"
 	"errors"
+	"strings"
 	"testing"
 
 	"mullion/internal/raster"
@@ -67,6 +68,14 @@ func TestBadBrackets(t *testing.T) {
 	}
 }
 
+// half gives the lower half of a frame another count.
+func half(f *rawfile.Frame, v uint16) *rawfile.Frame {
+	for i := len(f.Mosaic.Pix) / 2; i < len(f.Mosaic.Pix); i++ {
+		f.Mosaic.Pix[i] = v
+	}
+	return f
+}
+
 func cut(f *rawfile.Frame) *rawfile.Frame {
 	f.Mosaic.Pix = f.Mosaic.Pix[:100]
 	return f
@@ -116,5 +125,43 @@ func TestWhitenNeutralRamp(t *testing.T) {
 	}
 	if last < 1.9 {
 		t.Errorf("the lamp ends at %.2f; the red channel says at least 2", last)
+	}
+}
+
+// What the photographer reads is a sentence for one frame as for many: which frame,
+// how much of the picture, and what to do.
+func TestMessages(t *testing.T) {
+	cases := map[string]struct {
+		frames []*rawfile.Frame
+		want   []string
+	}{
+		"one, clipped":   {[]*rawfile.Frame{flat(64, 48, 16383, 1)}, []string{"100 % of the picture", "in the only frame merged, frame 1 (a.dng)", "take the view again"}},
+		"many, clipped":  {[]*rawfile.Frame{half(flat(64, 48, 16383, 4), 6000), half(flat(64, 48, 16383, 1), 1884)}, []string{"50 % of the picture", "every frame, even in the darkest, frame 2 (b.dng)", "take the view again"}},
+		"one, black":     {[]*rawfile.Frame{flat(64, 48, 512, 1)}, []string{"in the only frame merged, frame 1 (a.dng)", "brighter frame"}},
+		"many, black":    {[]*rawfile.Frame{half(flat(64, 48, 512, 4), 6000), half(flat(64, 48, 512, 1), 1884)}, []string{"brightest frame, frame 1 (a.dng)", "brighter frame"}},
+		"one left out":   {[]*rawfile.Frame{flat(64, 48, 4000, 1), flat(48, 64, 4000, 1)}, []string{"Frame 2 (b.dng) was left out", "48 x 64 pixels", "take the view again"}},
+		"two of unknown": {[]*rawfile.Frame{flat(64, 48, 4000, 0), flat(64, 48, 16383, 0)}, []string{"Frame", "left out"}},
+	}
+	for name, c := range cases {
+		for i, f := range c.frames {
+			f.Path = "card/" + string(rune('a'+i)) + ".dng"
+		}
+		r, err := Merge(bg, c.frames, Options{Reference: -1})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		var all string
+		for _, f := range r.Findings {
+			all += f.Message + "\n"
+		}
+		for _, w := range c.want {
+			if !strings.Contains(all, w) {
+				t.Errorf("%s: no %q in\n%s", name, w, all)
+			}
+		}
+		if strings.Contains(all, "((") || strings.Contains(all, "))") || strings.Contains(all, "%!") {
+			t.Errorf("%s: %s", name, all)
+		}
 	}
 }

@@ -151,6 +151,8 @@ func (m *merger) note(code string, sev finding.Severity, value float64, unit, fo
 	})
 }
 
+const leftOut = "Frame %d%s was left out of the merge: %s. Check the windows and the shadows of the picture, which may miss it, or take the view again."
+
 // leave takes a shot out of the merge and says why.
 func (m *merger) leave(s *shot, why string) {
 	m.out.Frames[s.index].Why = why
@@ -161,7 +163,7 @@ func (m *merger) leave(s *shot, why string) {
 		}
 	}
 	m.note("frame-left-out", finding.Look, float64(s.index+1), "frame",
-		"Frame %d%s was left out of the merge: %s.", s.index+1, name(s.frame), why)
+		leftOut, s.index+1, name(s.frame), why)
 }
 
 func name(f *rawfile.Frame) string {

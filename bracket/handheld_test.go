@@ -153,12 +153,8 @@ func TestMoveInTwoPasses(t *testing.T) {
 		tr.a = [2][2]float64{{c, -s}, {s, c}}
 		tr.tx, tr.ty = 2.37, -1.81
 		m := &merger{step: 1}
-		edge := rect{0, 0, w, h} // beyond the frame's edges the nearest pixel stands
-		to := m.locate(tr, edge)
-		p.move(to, 0, 0, w, h, false).release()
-		to.release()
 		r := rect{60, 40, 240, 180}
-		to = m.locate(tr, r)
+		to := m.locate(tr, r)
 		out := p.move(to, 0, 0, w, h, false)
 		var worst float64
 		for y := range r.h() {
@@ -172,6 +168,31 @@ func TestMoveInTwoPasses(t *testing.T) {
 		t.Logf("turned by %.3f: worst error %.4f of a wave of amplitude 1", turn, worst)
 		if worst > 0.04 {
 			t.Errorf("turned by %.3f: worst error %.4f", turn, worst)
+		}
+	}
+}
+
+// At the frame's edges the kernel runs out of pixels and the nearest stands in; no
+// width or shift may read beyond.
+func TestMoveAtEdges(t *testing.T) {
+	for w := 20; w < 40; w++ {
+		p := picture{rgb: raster.NewRGB(w, 18), trust: raster.New(w, 18)}
+		for c := range p.rgb {
+			p.rgb[c].Fill(3)
+		}
+		for _, shift := range []float64{-9.4, -2.5, 0.3, 2.4, 11.6} {
+			tr := still(w, 18)
+			tr.tx, tr.ty = shift, -shift
+			m := &merger{step: 1}
+			to := m.locate(tr, rect{0, 0, w, 18})
+			out := p.move(to, 0, 0, w, 18, false)
+			for y := range 18 {
+				for x, v := range out.rgb[1].Row(y) {
+					if math.Abs(float64(v)-3) > 1e-5 {
+						t.Fatalf("width %d, shift %.1f: %v at %d, %d", w, shift, v, x, y)
+					}
+				}
+			}
 		}
 	}
 }

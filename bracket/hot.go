@@ -2,6 +2,7 @@ package bracket
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"sync"
 
@@ -48,8 +49,11 @@ func (m *merger) mendHot(ctx context.Context) error {
 		p.Row(s.y)[s.x] = s.v
 	}
 	if n := len(found); n > 0 {
-		m.note("hot-photosites", finding.Note, float64(n), "photosites",
-			"%d photosites of the sensor are hot or dead; they were filled from their neighbours.", n)
+		what := fmt.Sprintf("%d photosites of the sensor are hot or dead; they were", n)
+		if n == 1 {
+			what = "1 photosite of the sensor is hot or dead; it was"
+		}
+		m.note("hot-photosites", finding.Note, float64(n), "photosites", "%s filled from the neighbours. Nothing to do.", what)
 	}
 	return nil
 }

@@ -25,13 +25,13 @@ func (m *merger) linearise(ctx context.Context) error {
 	}
 	if !known {
 		m.note("response-assumed", finding.Note, float64(len(m.shots)), "frames",
-			"These %d frames do not say how they were exposed, or have more than 8 bits a sample: their light is read through the curve of their colour profile.", len(m.shots))
+			"These %d frames do not say how they were exposed, or have more than 8 bits a sample: their light is read through the curve of their colour profile. Check the brightness of windows and lamps.", len(m.shots))
 		return nil
 	}
 	c, err := m.recoverCurves()
 	if err != nil {
 		m.note("response-assumed", finding.Note, float64(len(m.shots)), "frames",
-			"These frames show too little of the same things to recover the camera's response: their light is read through the curve of their colour profile.")
+			"These frames show too little of the same things to recover the camera's response: their light is read through the curve of their colour profile. Check the brightness of windows and lamps.")
 		return nil
 	}
 	m.recovered = true

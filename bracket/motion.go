@@ -50,7 +50,7 @@ func (m *merger) motion(ctx context.Context) error {
 		return ctx.Err()
 	case share > tooMuch:
 		m.note("light-changed", finding.Look, share, "share",
-			"%.0f %% of the picture differs between the frames by more than their exposures: a lamp or the daylight changed while the bracket was taken. Check the picture, or take the view again.", 100*share)
+			"%s of the picture differs between the frames by more than their exposures: a lamp or the daylight changed while the bracket was taken. Check the picture for uneven light and double edges, or take the view again.", percent(share))
 		return ctx.Err()
 	}
 	var err error
@@ -58,12 +58,12 @@ func (m *merger) motion(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	sev := finding.Note
+	sev, do := finding.Note, "Nothing to do."
 	if share > 0.03 {
-		sev = finding.Look
+		sev, do = finding.Look, "Look for shapes that are cut off where two regions meet."
 	}
 	m.note("moving", sev, share, "share",
-		"%.1f %% of the picture moved while the bracket was taken; each moving region is shown as one frame saw it.", 100*share)
+		"%s of the picture moved while the bracket was taken; each moving region is shown as one frame saw it. %s", percent(share), do)
 	return ctx.Err()
 }
 

@@ -4,9 +4,9 @@ package bracket
 // without it the noise grows by half of that.
 const spare = 0.08
 
-// half is the value up to which a proof sample without a clipped photosite is sure
+// wholly is the value up to which a proof sample without a clipped photosite is sure
 // to be used whole; above, single photosites may begin to fade.
-const half = 0.5
+const wholly = 0.5
 
 // needs is the part of a tile that every shot is needed for: around the samples in
 // which it holds more than spare of the weight, as far as the proofs can tell, and
@@ -93,7 +93,7 @@ func (s *shot) sight(x, y int) sight {
 		v = 0
 	}
 	k := 1 / (s.gain * s.gain * float32(s.noise[1].at(float64(v))))
-	if clipped > 0 || v > half {
+	if clipped > 0 || v > wholly {
 		return sight{k, 0}
 	}
 	return sight{k, k}

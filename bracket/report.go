@@ -1,6 +1,7 @@
 package bracket
 
 import (
+	"fmt"
 	"math"
 
 	"mullion/finding"
@@ -28,14 +29,17 @@ func (m *merger) report() {
 func (m *merger) reportClipped() {
 	dark := m.shots[0]
 	share := dark.proof.clipped
+	where := fmt.Sprintf("in every frame, even in the darkest, frame %d%s", dark.index+1, name(dark.frame))
+	if len(m.shots) == 1 {
+		where = fmt.Sprintf("in the only frame merged, frame %d%s", dark.index+1, name(dark.frame))
+	}
 	switch {
 	case share > clippedLook:
 		m.note("highlights-clipped", finding.Look, share, "share",
-			"%.1f %% of the picture is clipped even in the darkest frame (%d%s). If this is the window and not a lamp, take the view again with a darker frame.",
-			100*share, dark.index+1, name(dark.frame))
+			"%s of the picture is clipped %s: what is there can't be shown. If a window is among it, take the view again with a darker frame.", percent(share), where)
 	case share > clippedNote:
 		m.note("highlights-clipped", finding.Note, share, "share",
-			"%.2f %% of the picture is clipped even in the darkest frame: lamps, most likely.", 100*share)
+			"%s of the picture is clipped %s. A lamp may clip; if it is a window, take the view again with a darker frame.", percent(share), where)
 	}
 }
 
@@ -45,9 +49,28 @@ func (m *merger) reportShadows() {
 	shadow := bright.proof.quantile(0.05)
 	v := float64(shadow * bright.gain)
 	snr := v / math.Sqrt(m.predict(v))
-	if snr < noisyAt {
-		m.note("shadows-noisy", finding.Look, snr, "",
-			"The darkest parts of the picture have a signal-to-noise ratio of %.1f. Take the view again with a brighter frame, or keep the shadows dark.", max(0, snr))
+	if snr >= noisyAt || shadow >= saturated {
+		return
+	}
+	where := fmt.Sprintf("even in the brightest frame, frame %d%s", bright.index+1, name(bright.frame))
+	if len(m.shots) == 1 {
+		where = fmt.Sprintf("in the only frame merged, frame %d%s", bright.index+1, name(bright.frame))
+	}
+	m.note("shadows-noisy", finding.Look, snr, "",
+		"The darkest twentieth of the picture is only %.1f times as bright as its noise %s; from %d times on it looks clean. Take the view again with a brighter frame, or keep the shadows dark.", max(0, snr), where, noisyAt)
+}
+
+// percent writes a share with as many digits as it takes to tell it from none.
+func percent(share float64) string {
+	switch p := 100 * share; {
+	case p >= 9.95:
+		return fmt.Sprintf("%.0f %%", p)
+	case p >= 0.095:
+		return fmt.Sprintf("%.1f %%", p)
+	case p >= 0.005:
+		return fmt.Sprintf("%.2f %%", p)
+	default:
+		return "less than 0.01 %"
 	}
 }
 
