@@ -24,8 +24,15 @@ func (f fit) good() bool {
 }
 
 // blind is true when the two frames have too little in common to say anything: a
-// nearly black or nearly white frame.
-func (f fit) blind() bool { return f.points < fewPoints || f.sigma > maxSigma }
+// nearly black or nearly white frame, or one whose structure is all noise, which
+// agrees as well anywhere else.
+func (f fit) blind() bool {
+	return f.points < fewPoints || f.sigma > maxSigma || f.peak < minPeak && f.scale < noiseScale
+}
+
+// noiseScale is the size of differences, in units of the expected noise, up to which
+// noise explains them.
+const noiseScale = 1.3
 
 // dropUseless leaves out frames that hold no picture at all.
 func (m *merger) dropUseless(ctx context.Context) error {

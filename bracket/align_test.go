@@ -1,6 +1,7 @@
 package bracket
 
 import (
+	"context"
 	"encoding/json"
 	"math"
 	"math/rand/v2"
@@ -39,15 +40,17 @@ func TestAlignKnownMoves(t *testing.T) {
 func placed(t testing.TB, k taken) *merger {
 	m := &merger{opt: Options{Reference: len(k.frames) / 2}, out: &Radiance{Frames: make([]FrameReport, len(k.frames))}}
 	m.admit(k.frames)
-	for _, step := range []func() error{
-		func() error { return m.makeProofs(bg) }, func() error { return m.dropUseless(bg) },
-		func() error { return m.chooseReference(bg) }, func() error { return m.align(bg) },
-	} {
-		if err := step(); err != nil {
+	for _, step := range steps(m) {
+		if err := step(bg); err != nil {
 			t.Fatal(err)
 		}
 	}
 	return m
+}
+
+// steps are those of a merge up to the alignment.
+func steps(m *merger) []func(context.Context) error {
+	return []func(context.Context) error{m.makeProofs, m.dropUseless, m.chooseReference, m.align}
 }
 
 // cornerError compares a shot's warp with where the truth puts points near the

@@ -38,7 +38,7 @@ func TestBadBrackets(t *testing.T) {
 		"odd size":        {[]*rawfile.Frame{flat(63, 47, 4000, 1), flat(63, 47, 12000, 4)}, false, ""},
 		"no exposure":     {[]*rawfile.Frame{flat(64, 48, 4000, 0), flat(64, 48, 12000, 0)}, false, ""},
 		"truncated":       {[]*rawfile.Frame{cut(flat(64, 48, 4000, 1))}, true, ""},
-		"white too low":   {[]*rawfile.Frame{dim(flat(64, 48, 4000, 1))}, true, ""},
+		"white too low":   {[]*rawfile.Frame{dimmed(flat(64, 48, 4000, 1))}, true, ""},
 		"tiny":            {[]*rawfile.Frame{flat(8, 8, 4000, 1)}, true, ""},
 		"black and white": {[]*rawfile.Frame{flat(64, 48, 512, 1), flat(64, 48, 16383, 64)}, false, ""},
 	}
@@ -81,7 +81,7 @@ func cut(f *rawfile.Frame) *rawfile.Frame {
 	return f
 }
 
-func dim(f *rawfile.Frame) *rawfile.Frame {
+func dimmed(f *rawfile.Frame) *rawfile.Frame {
 	f.Mosaic.White = 100
 	return f
 }

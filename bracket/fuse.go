@@ -54,6 +54,7 @@ func (m *merger) fuseMosaic(ctx context.Context) error {
 			values = append(values, s.values())
 		}
 	}
+	dim := m.dim()
 	w, h := m.ref.w, m.ref.h
 	out := raster.Get(w, h)
 	err := raster.Bands(ctx, h, func(y0, y1 int) {
@@ -66,6 +67,9 @@ func (m *merger) fuseMosaic(ctx context.Context) error {
 			}
 			dst := out.Row(y)
 			mergeRow(dst, sum, rows, tables, y&1)
+			for x := range 2 {
+				dim[y&1][x].again(dst, rows, x)
+			}
 			if m.moved != nil {
 				m.moved.patchRow(dst, soft, rows, values, y)
 			}

@@ -82,6 +82,7 @@ type fit struct {
 	inliers float64 // share of it that agrees
 	peak    float64 // how much worse the match is a few samples away: 0 not at all, 1 beyond compare
 	sigma   float64 // expected error of the shift in samples of the level
+	scale   float64 // size of the differences in units of what noise explains
 }
 
 // refine improves a warp by Gauss-Newton steps on the difference of the logarithms
@@ -100,7 +101,7 @@ func refine(ctx context.Context, pts []point, b level, t warp, n model, steps in
 		}
 		scale := levelOut(res)
 		step, g := solve(res, t, n, scale)
-		f.inliers, f.sigma = g.inliers, g.sigma
+		f.inliers, f.sigma, f.scale = g.inliers, g.sigma, scale
 		t = step
 		if g.moved < 0.002 && i > 0 {
 			break

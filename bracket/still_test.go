@@ -1,10 +1,13 @@
 package bracket
 
 import (
+	"fmt"
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"mullion/internal/raster"
+	"mullion/rawfile"
 )
 
 // The merge of a tripod bracket against the light that fell on every photosite,
@@ -64,4 +67,68 @@ func chiByLevel(r *Radiance, truth *raster.Plane) (lo, hi float64) {
 		}
 	}
 	return lo, hi
+}
+
+// Flat fields with shot and read noise, in frames 2 EV and 1 EV apart: the variance of
+// the merge is within 5 % of 1 / sum(1 / var_i) over the frames that see the level
+// unclipped, which no unbiased estimate beats (Cramer-Rao; Granados et al., CVPR
+// 2010), and its mean is the level.
+func TestMergedVarianceOfFlats(t *testing.T) {
+	const w, h = 512, 400
+	const span = 15871.
+	noise := line{1. / 37500, 3. * 3 / 37500 / 37500}
+	rng := rand.New(rand.NewPCG(11, 12))
+	for _, evs := range [][]float64{{-4, -2, 0, 2, 4}, {-1, 0, 1}, {-3, 0, 3}} {
+		// Levels as a share of the reference's clipping point: none within the fade of
+		// a frame, where the weight is not 1/variance by design.
+		for _, level := range []float64{0.0004, 0.003, 0.012, 0.05, 0.19, 0.4} {
+			var frames []*rawfile.Frame
+			var info float64
+			for _, ev := range evs {
+				f := flat(w, h, 0, math.Exp2(ev))
+				f.Mosaic.HasNoise = true
+				for c := range f.Mosaic.Noise {
+					f.Mosaic.Noise[c].S, f.Mosaic.Noise[c].O = noise.s, noise.o
+				}
+				mean := level * math.Exp2(ev)
+				for i := range f.Mosaic.Pix {
+					v := mean + rng.NormFloat64()*math.Sqrt(noise.at(mean))
+					f.Mosaic.Pix[i] = uint16(max(0, min(16383, math.Round(512+v*span))))
+				}
+				if mean < 0.85 {
+					info += math.Exp2(2*ev) / (noise.at(mean) + 1/span/span/12)
+				}
+				frames = append(frames, f)
+			}
+			m := merged(t, frames, len(evs)/2)
+			var sum, sq float64
+			for _, v := range m.Mosaic.Pix {
+				sum, sq = sum+float64(v), sq+float64(v)*float64(v)
+			}
+			n := float64(len(m.Mosaic.Pix))
+			mean := sum / n
+			variance := sq/n - mean*mean
+			gain := float64(m.Clip) / math.Exp2(-m.Frames[0].RefinedEV) // radiance of the reference's clipping point
+			r := variance / gain / gain * info
+			what := fmt.Sprintf("%v at %.4f", evs, level)
+			t.Logf("%s: variance %.3f of the least, mean %.5f of the level", what, r, mean/gain/level)
+			if r > 1.05 || r < 0.95 {
+				t.Errorf("%s: variance is %.3f of 1/sum(1/var)", what, r)
+			}
+			if math.Abs(mean/gain/level-1) > 0.005 {
+				t.Errorf("%s: mean is %.5f of the level", what, mean/gain/level)
+			}
+		}
+	}
+}
+
+func merged(t *testing.T, frames []*rawfile.Frame, ref int) *Radiance {
+	r, err := Merge(bg, frames, Options{Reference: ref})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Mosaic == nil {
+		t.Fatal("merged as moved")
+	}
+	return r
 }
