@@ -35,7 +35,8 @@ type galleryPage struct {
 	Pictures                        []galleryPicture
 	AnyMerged                       bool
 	Notice, Usage, RightsPage       string
-	ContactSheet                    string
+	ContactSheet, Archive           string
+	Record, Licence                 string
 	CSS                             template.CSS
 	JS                              template.JS
 	LinkedData                      map[string]any
@@ -48,10 +49,10 @@ type galleryRoom struct {
 
 type galleryPicture struct {
 	Order, W, H, Merged     int
-	No, Class, Label, Sizes string
+	Class, Label, Sizes     string
 	Href, Src, Alt, Caption string
 	Altered, Unaltered      string
-	Srcset                  template.Srcset
+	Srcset, Webp            template.Srcset
 	Late                    bool
 	Downloads               []galleryDownload
 }
@@ -67,6 +68,7 @@ func gallery(d Delivery, pics []shown) ([]byte, error) {
 		CSP: "default-src 'none'; img-src 'self' file:; style-src " + hashOf(css) + "; script-src " + hashOf(js) +
 			"; base-uri 'none'; form-action 'none'",
 		CSS: template.CSS(css), JS: template.JS(js), ContactSheet: contactSheetName,
+		Archive: escapePath(d.Archive), Record: escapePath(d.Record), Licence: escapePath(d.Licence),
 		LinkedData: linkedData(d, pics),
 	}
 	if !d.Date.IsZero() {
@@ -96,11 +98,11 @@ func gallery(d Delivery, pics []shown) ([]byte, error) {
 func (s shown) picture(i int) galleryPicture {
 	w, h := s.Files[0].Width, s.Files[0].Height
 	g := galleryPicture{
-		Order: s.Order, W: w, H: h, No: fmt.Sprintf("%02d", s.Order), Label: line(s.label()), Alt: line(s.alt()),
+		Order: s.Order, W: w, H: h, Label: line(s.label()), Alt: line(s.alt()),
 		Caption: strings.TrimSpace(s.Caption), Altered: strings.TrimSpace(s.Altered),
 		Unaltered: escapePath(s.twin),
 		Href:      escapePath(s.href), Src: escapePath(s.small[0].href), Late: i > 2,
-		Class: ratioClass(w, h), Sizes: fmt.Sprintf("(max-width: 640px) 92vw, %.0fpx", 400*float64(w)/float64(h)),
+		Class: ratioClass(w, h), Sizes: fmt.Sprintf("(max-width: 640px) 100vw, %.0fpx", 400*float64(w)/float64(h)),
 	}
 	if s.Merged > 1 {
 		g.Merged = s.Merged
@@ -111,17 +113,23 @@ func (s shown) picture(i int) galleryPicture {
 			g.Class, g.Sizes = "lead tall", "92vw"
 		}
 	}
-	var set []string
+	var set, webp []string
 	for _, v := range s.small {
 		set = append(set, fmt.Sprintf("%s %dw", escapePath(v.href), v.w))
+		if v.webp != "" {
+			webp = append(webp, fmt.Sprintf("%s %dw", escapePath(v.webp), v.w))
+		}
 	}
 	if s.small[len(s.small)-1].w < w {
 		set = append(set, fmt.Sprintf("%s %dw", escapePath(s.href), w))
 	}
-	g.Srcset = template.Srcset(strings.Join(set, ", "))
+	if s.wide.webp != "" {
+		webp = append(webp, fmt.Sprintf("%s %dw", escapePath(s.wide.webp), s.wide.w))
+	}
+	g.Srcset, g.Webp = template.Srcset(strings.Join(set, ", ")), template.Srcset(strings.Join(webp, ", "))
 	for k, f := range s.Files {
 		text := megabytes(f.Bytes)
-		if f.Sheet != "" {
+		if f.Sheet != "" && len(s.Files) > 1 {
 			text = f.Sheet + ", " + text
 		}
 		g.Downloads = append(g.Downloads, galleryDownload{escapePath(s.files[k]), text, g.Label})
@@ -173,8 +181,8 @@ func ratioRules(pics []shown) string {
 	sort.Ints(all)
 	var b strings.Builder
 	for _, r := range all {
-		// clamp: three landscape pictures a row on a wide screen, two on a tablet.
-		fmt.Fprintf(&b, ".r%d { flex: %d 1 calc(%.2f * clamp(190px, 17.5vw, 290px)); }\n", r, r, float64(r)/100)
+		// clamp: two landscape pictures a row, as large as the walk beside them leaves room.
+		fmt.Fprintf(&b, ".r%d { flex: %d 1 calc(%.2f * clamp(190px, 19.5vw, 330px)); }\n", r, r, float64(r)/100)
 	}
 	return b.String()
 }

@@ -14,8 +14,9 @@ import (
 func sweep(dir string, pics []shown) error {
 	keep := map[string]bool{}
 	for _, p := range pics {
-		for _, s := range p.small {
+		for _, s := range append(p.small, p.wide) {
 			keep[path.Base(s.href)] = true
+			keep[path.Base(s.webp)] = true
 		}
 	}
 	old, err := os.ReadDir(filepath.Join(dir, pagesDir))
@@ -35,8 +36,8 @@ func sweep(dir string, pics []shown) error {
 
 // isReduced reports whether a name is one that Pages gives to a reduced picture.
 func isReduced(name string) bool {
-	for _, long := range smallWidths {
-		if strings.HasSuffix(name, fmt.Sprintf("-%d.jpg", long)) {
+	for _, long := range append(smallWidths[:], leadWidth) {
+		if strings.HasSuffix(name, fmt.Sprintf("-%d.jpg", long)) || strings.HasSuffix(name, fmt.Sprintf("-%d.webp", long)) {
 			return true
 		}
 	}

@@ -187,6 +187,27 @@ func notes(f frame, c coded, s Sheet) []string {
 	return n
 }
 
+// Restamp returns a delivered file with other words about itself and every pixel as it
+// is; name is the file's new one. It fails when the result has more bytes than the
+// sheet allows.
+func (s Sheet) Restamp(data []byte, about About, name string) ([]byte, error) {
+	w, h, err := sizeOf(data)
+	if err != nil {
+		return nil, err
+	}
+	if about.Title == "" {
+		about.Title = strings.TrimSuffix(name, filepath.Ext(name))
+	}
+	out, err := jpegfile.Splice(data, imprint.Segments(about, w, h, s.File.DPI))
+	if err != nil {
+		return nil, err
+	}
+	if s.File.MaxBytes > 0 && len(out) > s.File.MaxBytes {
+		return nil, fmt.Errorf("%s: with these words it comes to %d bytes, the sheet allows %d", name, len(out), s.File.MaxBytes)
+	}
+	return out, nil
+}
+
 // shrinkCoded reduces an 8-bit image by a factor, through linear light.
 func shrinkCoded(ctx context.Context, img *jpegfile.Image, by float64) (*jpegfile.Image, error) {
 	w, h := int(math.Round(float64(img.W)*by)), int(math.Round(float64(img.H)*by))

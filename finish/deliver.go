@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"mullion/deliver"
 	"mullion/finding"
@@ -28,7 +29,9 @@ func (l *line) deliver(ctx context.Context, w *work, pic *picture) ([]FileReport
 		}
 	}
 	end := pic.clock.Start("deliver")
-	about := l.about(w, pic)
+	facts := l.facts(w, pic)
+	about := facts
+	l.word(&about, w)
 	twin := ""
 	if pic.twin != nil {
 		twin = w.twinName()
@@ -60,7 +63,7 @@ func (l *line) deliver(ctx context.Context, w *work, pic *picture) ([]FileReport
 		}
 		w.report.Seconds = pic.clock.Seconds()
 		r := made[slices.IndexFunc(made, func(r FileReport) bool { return r.Path == f.Path })]
-		errs = append(errs, l.remember(due[i], w.report, r), l.record(ctx, w, due[i]))
+		errs = append(errs, l.remember(due[i], w.report, r, facts), l.record(ctx, w, due[i]))
 	}
 	return made, errors.Join(errs...)
 }
@@ -92,11 +95,13 @@ func (l *line) remove(d shoot.Done) error {
 	return nil
 }
 
-// withdraw takes the pictures of views that are left out now from where an earlier
-// run delivered them.
+// withdraw takes the pictures of views that are left out or set aside now from where
+// an earlier run delivered them.
 func (l *line) withdraw(ctx context.Context) error {
-	for _, v := range l.shoot.Doc().Views {
-		if !v.Decisions.LeaveOut || len(v.Done) == 0 {
+	doc := l.shoot.Doc()
+	shown, _ := Gallery(doc)
+	for _, v := range doc.Views {
+		if slices.Contains(shown, v.ID) || len(v.Done) == 0 {
 			continue
 		}
 		for _, d := range v.Done {
@@ -123,8 +128,8 @@ func (l *line) claimed(path string) bool {
 	return false
 }
 
-// about is what the files of a view say about themselves.
-func (l *line) about(w *work, pic *picture) deliver.About {
+// facts is what the files of a view say about themselves, but for words.
+func (l *line) facts(w *work, pic *picture) deliver.About {
 	info := pic.scene.Merged.Info
 	used := 0
 	for _, f := range pic.scene.Merged.Frames {
@@ -132,10 +137,7 @@ func (l *line) about(w *work, pic *picture) deliver.About {
 			used++
 		}
 	}
-	a := deliver.About{
-		AltText:   deliver.AltText(w.view.Room, w.order),
-		Headline:  w.view.Room,
-		Who:       l.job.Who,
+	return deliver.About{
 		Taken:     info.Time,
 		HasZone:   info.HasZone,
 		HasSubsec: info.Time.Nanosecond() != 0,
@@ -145,28 +147,24 @@ func (l *line) about(w *work, pic *picture) deliver.About {
 		Seconds:  info.Seconds,
 		Software: "Mullion " + l.job.Version,
 	}
-	return a
 }
 
-// pages writes the gallery and the contact sheet of every delivery.
+// taken is when the first picture of the shoot was taken, zero when unknown.
+func (l *line) taken() time.Time {
+	var first time.Time
+	for _, w := range l.work {
+		if t := w.report.Taken; !t.IsZero() && (first.IsZero() || t.Before(first)) {
+			first = t
+		}
+	}
+	return first
+}
+
+// pages writes the gallery, the contact sheet, the licence and the edit record of every
+// delivery and, once somebody has said how the pictures are handed over, the archive.
 func (l *line) pages(ctx context.Context) error {
 	for i, sheet := range l.sheets {
-		d := deliver.Delivery{Who: l.job.Who, Software: "Mullion " + l.job.Version}
-		for _, w := range l.work {
-			if w.err != nil {
-				continue
-			}
-			item := deliver.Item{Order: w.order, Room: w.view.Room, Merged: merged(w.report)}
-			for _, f := range w.report.Files {
-				if f.Path == w.places[i].path {
-					item.Files = append(item.Files, deliver.File{Path: f.Path, Sheet: f.Delivery, Width: f.Width, Height: f.Height, Bytes: int(f.Bytes), Quality: f.Quality})
-				}
-			}
-			tell(&item, w, w.places[i])
-			if len(item.Files) > 0 {
-				d.Items = append(d.Items, item)
-			}
-		}
+		d := l.delivery(i)
 		if len(d.Items) == 0 {
 			continue
 		}
@@ -174,13 +172,62 @@ func (l *line) pages(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		if d.Licence, err = l.licence(dir); err != nil {
+			return err
+		}
 		if err := deliver.Pages(ctx, dir, d); err != nil {
 			return err
 		}
-		if err := l.sign(ctx, dir, i); err != nil {
+		made, err := l.sign(ctx, dir, i)
+		if err != nil {
+			return err
+		}
+		if err := l.archive(ctx, dir, made, d.Archive != ""); err != nil {
 			return err
 		}
 		l.job.tell(Event{Step: "making the gallery", Done: i + 1, Total: len(l.sheets)})
+	}
+	return nil
+}
+
+// delivery is what the pages of one sheet show.
+func (l *line) delivery(sheet int) deliver.Delivery {
+	d := deliver.Delivery{Who: l.job.Who, Software: "Mullion " + l.job.Version, Date: l.taken()}
+	if l.job.Keys != "" {
+		d.Record = record.PageName
+	}
+	if pack := l.shoot.Doc().Pack; pack != nil {
+		d.Title, d.Subtitle, d.Branded, d.Letter = pack.Title, pack.Subtitle, pack.Branded, pack.Letter
+		d.Archive, d.Small = deliver.ArchiveName, true
+	}
+	for _, w := range l.work {
+		if w.err != nil {
+			continue
+		}
+		item := deliver.Item{Order: w.order, Room: w.view.Room, Caption: w.view.Caption, Alt: w.view.Alt, Merged: merged(w.report)}
+		if item.Alt == "" {
+			_, item.Alt = deliver.Describe(w.view.Room, w.order, w.nth, w.of)
+		}
+		for _, f := range w.report.Files {
+			if f.Path == w.places[sheet].path {
+				item.Files = append(item.Files, deliver.File{Path: f.Path, Sheet: f.Delivery, Width: f.Width, Height: f.Height, Bytes: int(f.Bytes), Quality: f.Quality})
+			}
+		}
+		tell(&item, w, w.places[sheet])
+		if len(item.Files) > 0 {
+			d.Items = append(d.Items, item)
+		}
+	}
+	return d
+}
+
+// archive writes the delivery's archive, or takes away one that would be out of date.
+func (l *line) archive(ctx context.Context, dir string, made time.Time, wanted bool) error {
+	if wanted {
+		return deliver.WriteArchive(ctx, dir, made)
+	}
+	if err := os.Remove(filepath.Join(dir, deliver.ArchiveName)); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
 	}
 	return nil
 }

@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
+	"strings"
 	"time"
 
 	"mullion/deliver"
@@ -32,14 +34,9 @@ func (l *line) twins(ctx context.Context, w *work, pic *picture, due []deliver.T
 	for _, t := range due {
 		targets = append(targets, deliver.Target{Sheet: t.Sheet, Path: record.TwinName(t.Path)})
 	}
-	about := l.about(w, pic)
-	var soft []record.Edit
-	for _, e := range pic.edits {
-		if e.Action == record.Soften {
-			soft = append(soft, e)
-		}
-	}
-	disclose(&about, soft, "")
+	about := l.facts(w, pic)
+	l.word(&about, w)
+	disclose(&about, softenings(pic.edits), "")
 	_, err := deliver.WriteAll(ctx, pic.twin, about, targets)
 	return err
 }
@@ -49,8 +46,8 @@ func disclose(a *deliver.About, edits []record.Edit, twin string) {
 	if len(edits) == 0 {
 		return
 	}
-	a.Description = record.Caption(edits, twin)
-	a.Instructions = a.Description
+	a.Instructions = record.Caption(edits, twin)
+	a.Description = strings.TrimSpace(a.Description + " " + a.Instructions)
 	a.Source = imprint.HumanEdits
 }
 
@@ -68,8 +65,10 @@ func (w *work) twinName() string {
 	return name
 }
 
-// warnFirst adds the finding that a delivery's first picture should be unaltered.
+// warnFirst adds the finding that a delivery's first picture should be unaltered, or
+// takes it back.
 func (w *work) warnFirst() {
+	w.report.Findings = slices.DeleteFunc(w.report.Findings, func(f finding.Finding) bool { return f.Code == "first-picture-altered" })
 	if w.order == 1 && includes(w.report.Edits, record.Remove) {
 		w.report.Findings = append(w.report.Findings, finding.Finding{
 			Code: "first-picture-altered", Severity: finding.Look, Value: 1, Unit: "picture",
@@ -114,10 +113,10 @@ func twinOf(w *work, p place) string {
 }
 
 // sign writes the edit record of one delivery, unless the one that is there says the
-// same and still holds.
-func (l *line) sign(ctx context.Context, dir string, sheet int) error {
+// same and still holds. It returns when the record was made.
+func (l *line) sign(ctx context.Context, dir string, sheet int) (time.Time, error) {
 	if l.job.Keys == "" {
-		return nil
+		return time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC), nil // the earliest an archive knows
 	}
 	r := record.Record{Program: "Mullion " + l.job.Version, Made: time.Now().UTC().Truncate(time.Second), Delivery: l.sheets[sheet].Name, Pictures: []record.Picture{}}
 	for _, w := range l.work {
@@ -149,11 +148,11 @@ func (l *line) sign(ctx context.Context, dir string, sheet int) error {
 	}
 	if v, err := record.Verify(ctx, dir, ""); err == nil && v.OK() && v.Record.Program == r.Program &&
 		reflect.DeepEqual(v.Record.Pictures, r.Pictures) && reflect.DeepEqual(v.Record.Originals, r.Originals) {
-		return nil
+		return v.Record.Made, nil
 	}
 	key, err := record.Key(l.job.Keys)
 	if err != nil {
-		return err
+		return r.Made, err
 	}
-	return record.Write(ctx, dir, r, key)
+	return r.Made, record.Write(ctx, dir, r, key)
 }

@@ -34,6 +34,7 @@ type Job struct {
 	Jobs    int      // views worked on at a time; 0 chooses by their size
 	Who     who.Who
 	Version string      // of the program, for the report and the files
+	Licence string      // the user's own licence text, with {year} and {creator}; empty for none
 	Keys    string      // the folder of the key that signs edit records; empty for no records
 	Report  func(Event) // told about progress; may be nil
 }

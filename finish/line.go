@@ -1,7 +1,6 @@
 package finish
 
 import (
-	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -37,6 +36,8 @@ type line struct {
 type work struct {
 	view   shoot.View
 	order  int // in the gallery, from 1
+	nth    int // picture of its room, from 1
+	of     int
 	paths  []string
 	places []place // one a delivery sheet
 	report ViewReport
@@ -49,7 +50,9 @@ type place struct {
 	sheet deliver.Sheet
 	path  string
 	key   string // what it is made from
-	due   bool   // has to be made in this run
+	// pixels is the part of key that its pixels depend on, and not its words.
+	pixels string
+	due    bool // has to be made in this run
 }
 
 func (l *line) run(ctx context.Context) error {
@@ -63,6 +66,9 @@ func (l *line) run(ctx context.Context) error {
 		return err
 	}
 	if err := l.plan(ctx); err != nil {
+		return err
+	}
+	if err := l.restamp(ctx); err != nil {
 		return err
 	}
 	err = l.finishAll(ctx)
@@ -86,48 +92,64 @@ func (l *line) run(ctx context.Context) error {
 // plan names every file of every delivery before any is made, so that no two views
 // can want the same name.
 func (l *line) plan(ctx context.Context) error {
-	views := slices.DeleteFunc(l.shoot.Doc().Views, func(v shoot.View) bool { return v.Decisions.LeaveOut })
+	views, aside := gallery(l.shoot.Doc())
 	if len(views) == 0 {
 		return errNoViews
 	}
-	slices.SortStableFunc(views, func(a, b shoot.View) int { return cmp.Compare(a.Order, b.Order) })
+	for _, v := range aside {
+		l.report.Aside = append(l.report.Aside, v.ID)
+	}
 	namers := make([]deliver.Namer, len(l.sheets))
 	for i, sheet := range l.sheets {
 		namers[i] = deliver.Namer{Pattern: sheet.Set.Names, Total: len(views)}
 	}
 	for i, v := range views {
-		w := &work{view: v, order: i + 1, paths: l.framePaths(v)}
+		l.work = append(l.work, &work{view: v, order: i + 1, paths: l.framePaths(v)})
+	}
+	l.numberRooms()
+	for _, w := range l.work {
 		for k, sheet := range l.sheets {
-			dir, err := l.shoot.Delivery(sheet.Name)
+			p, err := l.place(w, sheet, &namers[k])
 			if err != nil {
 				return err
 			}
-			name := namers[k].Name(w.order, v.Room)
-			key, err := shoot.Key(v.Frames, l.settings(v, name), sheet, engine)
-			if err != nil {
-				return err
-			}
-			p := place{sheet: sheet, path: filepath.Join(dir, name), key: key}
 			if err := l.check(ctx, w, &p); err != nil {
 				return err
 			}
 			w.places = append(w.places, p)
 		}
-		l.work = append(l.work, w)
 	}
 	return nil
 }
 
-// settings is all that a finished file depends on beside its frames and its sheet.
-func (l *line) settings(v shoot.View, name string) any {
-	return struct {
-		Decisions shoot.Decisions
-		Room      string
-		Name      string
-		Who       any
-		Edits     []shoot.Edit `json:",omitempty"`
-		Shared    neighbours
-	}{v.Decisions, v.Room, name, l.job.Who, v.Edits, l.around[v.ID]}
+// place is where a view goes by one sheet, and what its file is made from.
+func (l *line) place(w *work, sheet deliver.Sheet, names *deliver.Namer) (place, error) {
+	dir, err := l.shoot.Delivery(sheet.Name)
+	if err != nil {
+		return place{}, err
+	}
+	v := w.view
+	name := names.Name(w.order, v.Room)
+	p := place{sheet: sheet, path: filepath.Join(dir, name)}
+	made := pixels{v.Decisions, v.Edits, l.around[v.ID]}
+	if p.pixels, err = shoot.Key(v.Frames, made, sheet, engine); err != nil {
+		return p, err
+	}
+	p.key, err = shoot.Key(v.Frames, struct {
+		Made           pixels
+		Room, Name     string
+		Caption, Alt   string `json:",omitempty"`
+		Nth, Of, Order int
+		Who            any
+	}{made, v.Room, name, v.Caption, v.Alt, w.nth, w.of, w.order, l.job.Who}, sheet, engine)
+	return p, err
+}
+
+// pixels is all that a finished picture depends on beside its frames and its sheet.
+type pixels struct {
+	Decisions shoot.Decisions
+	Edits     []shoot.Edit `json:",omitempty"`
+	Shared    neighbours
 }
 
 // check decides whether a file has to be made: not when an earlier run made it from
@@ -144,36 +166,40 @@ func (l *line) check(ctx context.Context, w *work, p *place) error {
 	return nil
 }
 
-// account is where a finished view's report is kept. It can be made again.
-func (l *line) account(p place) string {
-	return filepath.Join(l.shoot.Cache(), "reports", p.key+".json")
+// accountPath is where a finished file's account is kept. It can be made again.
+func (l *line) accountPath(key string) string {
+	return filepath.Join(l.shoot.Cache(), "reports", key+".json")
+}
+
+func (l *line) readAccount(key string) (a account, ok bool) {
+	if key == "" {
+		return a, false
+	}
+	b, err := os.ReadFile(l.accountPath(key))
+	return a, err == nil && json.Unmarshal(b, &a) == nil && len(a.Files) == 1
 }
 
 // recall reads the account of a file that an earlier run made into w.
 func (l *line) recall(w *work, p place) bool {
-	b, err := os.ReadFile(l.account(p))
-	if err != nil {
+	a, ok := l.readAccount(p.key)
+	if !ok {
 		return false
 	}
-	var r ViewReport
-	if json.Unmarshal(b, &r) != nil || len(r.Files) != 1 {
-		return false
-	}
-	files := append(w.report.Files, r.Files...)
-	w.report = r
+	files := append(w.report.Files, a.Files...)
+	w.report = a.ViewReport
 	w.report.Files = files
 	return true
 }
 
 // remember keeps the account of one file for later runs.
-func (l *line) remember(p place, r ViewReport, f FileReport) error {
+func (l *line) remember(p place, r ViewReport, f FileReport, about deliver.About) error {
 	r.Files = []FileReport{f}
 	r.Kept = true
-	b, err := json.Marshal(r)
+	b, err := json.Marshal(account{r, p.pixels, about})
 	if err != nil {
 		return err
 	}
-	path := l.account(p)
+	path := l.accountPath(p.key)
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return err
 	}

@@ -138,7 +138,7 @@ func (s *Scene) prior() whitebalance.Prior {
 // report is the view's part of the run's report, without its files.
 func (p *picture) report(v shoot.View) ViewReport {
 	r := ViewReport{
-		ID: v.ID, Room: v.Room,
+		ID: v.ID, Room: v.Room, Taken: p.scene.Merged.Info.Time,
 		RangeEV: round(p.scene.Merged.RangeEV, 2),
 		Light: LightReport{
 			Kelvin: math.Round(p.light.Kelvin), Duv: round(p.light.Duv, 5),

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"time"
 
 	"mullion/finding"
 	"mullion/record"
@@ -16,6 +17,7 @@ import (
 type Report struct {
 	Version string       `json:"version"` // of the program
 	Views   []ViewReport `json:"views"`
+	Aside   []string     `json:"aside,omitempty"`  // views set aside, since fewer pictures were agreed on
 	Failed  []Failure    `json:"failed,omitempty"` // what could not be delivered, and why
 }
 
@@ -23,6 +25,7 @@ type Report struct {
 type ViewReport struct {
 	ID       string            `json:"id"`
 	Room     string            `json:"room,omitempty"`
+	Taken    time.Time         `json:"taken,omitzero"` // by the camera's clock
 	Frames   []FrameReport     `json:"frames"`
 	RangeEV  float64           `json:"range_ev"` // from clipping to the noise floor of the merge, EV
 	Light    LightReport       `json:"light"`

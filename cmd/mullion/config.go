@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"mullion/who"
 )
@@ -10,6 +11,8 @@ import (
 type configCmd struct {
 	Key   string  `arg:"" optional:"" help:"The setting to show or set, for instance creator."`
 	Value *string `arg:"" optional:"" help:"Its new value; an empty one (\"\") takes the setting out."`
+
+	Licence *string `placeholder:"FILE" help:"Keep this text file as your licence, which goes with every delivery; {year}, {creator} and {studio} in it are filled in. An empty name takes it out."`
 }
 
 func (c *configCmd) Help() string {
@@ -21,6 +24,9 @@ func (c *configCmd) Help() string {
 }
 
 func (c *configCmd) Run(ctx context.Context) error {
+	if c.Licence != nil {
+		return who.SetLicence(*c.Licence)
+	}
 	w, err := who.Load()
 	if err != nil {
 		return err
@@ -57,5 +63,14 @@ func showAll(w who.Who) error {
 		}
 		fmt.Printf("  %-12s %s\n", f.Key, value)
 	}
+	licence, err := who.Licence()
+	if err != nil {
+		return err
+	}
+	state := "(not set; --licence FILE sets it)"
+	if licence != "" {
+		state = plural(len(strings.Fields(licence)), "word") + ", goes with every delivery"
+	}
+	fmt.Printf("  %-12s %s\n", "licence", state)
 	return nil
 }

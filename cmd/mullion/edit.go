@@ -86,7 +86,7 @@ func (c *edits) enter(ctx context.Context, s *shoot.Shoot, view *shoot.View, e s
 	}
 	fmt.Printf("%s: %d, %s is noted (%s). Run finish again to make the picture.\n", view.ID, e.ID, e.What, e.Action)
 	if e.Action == string(record.Remove) {
-		if view.Order == 1 || view.Order == 0 && s.Doc().Views[0].ID == view.ID {
+		if shown, _ := finish.Gallery(s.Doc()); len(shown) > 0 && shown[0] == view.ID {
 			fmt.Println("This is the first picture: listing services ask for it unaltered. Put another picture first, or undo this.")
 		}
 		fmt.Println("The unaltered picture will be delivered beside it, and the edit record says what was done. Whether it may be published is for local law and the listing service to decide.")

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"mullion/finding"
@@ -29,6 +30,10 @@ func (c *finishCmd) Run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	licence, err := who.Licence()
+	if err != nil {
+		return err
+	}
 	settings, err := who.Path()
 	if err != nil {
 		return err
@@ -38,7 +43,7 @@ func (c *finishCmd) Run(ctx context.Context) error {
 	report, err := finish.Run(ctx, finish.Job{
 		Card: c.Card, Shoot: c.To, Second: c.Second, InPlace: c.InPlace,
 		Sheets: c.Sheet, Rooms: c.Rooms, Jobs: c.Jobs,
-		Who: photographer, Version: version, Report: p.show, Keys: filepath.Dir(settings),
+		Who: photographer, Licence: licence, Version: version, Report: p.show, Keys: filepath.Dir(settings),
 	})
 	p.close()
 	if c.Report != "" {
@@ -87,6 +92,9 @@ func (c *finishCmd) summary(r *finish.Report, spent time.Duration) {
 			}
 			deliveries[dir]++
 		}
+	}
+	if len(r.Aside) > 0 {
+		fmt.Printf("Set aside, since fewer pictures were agreed on: %s\n", strings.Join(r.Aside, ", "))
 	}
 	for _, dir := range order {
 		fmt.Printf("%s in %s, gallery %s\n", plural(deliveries[dir], "picture"), dir, filepath.Join(dir, "index.html"))

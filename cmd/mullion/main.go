@@ -29,6 +29,9 @@ type grammar struct {
 	Verify  verifyCmd  `cmd:"" help:"Read every original of a shoot again and compare; say when a card is safe to format."`
 	Remove  removeCmd  `cmd:"" help:"Take a cord, a bin or another movable thing out of a view's picture; the unaltered picture is delivered beside it."`
 	Soften  softenCmd  `cmd:"" help:"Blur what must stay private in a view's picture, beyond recovery: faces, documents, plates, screens."`
+	Room    roomCmd    `cmd:"" help:"Show or name the rooms of a shoot's views, their captions and alternative texts."`
+	Order   orderCmd   `cmd:"" help:"Show or change the order of a shoot's pictures, leave views out, and say how many were agreed on."`
+	Deliver deliverCmd `cmd:"" help:"Make a shoot's deliveries complete, check them against their sheets, and send them."`
 	Merge   mergeCmd   `cmd:"" help:"Merge one bracket into a 32-bit float TIFF for other programs."`
 	Plumb   plumbCmd   `cmd:"" help:"Measure how the camera was held, from the picture alone: pitch, roll, yaw, vanishing points."`
 	Demo    demoCmd    `cmd:"" help:"Write a memory card of an invented house to try the program on."`
