@@ -70,7 +70,33 @@ func (m *merger) develop(ctx context.Context, s *shot, part rect) (p picture, at
 	if err == nil {
 		p.near, err = nearness(ctx, p.trust, s.reach())
 	}
+	if err == nil && p.near != nil {
+		err = distrust(ctx, p.trust)
+	}
 	return p, at, err
+}
+
+// beside is what is left of the trust in the very neighbour of a clipped pixel, which
+// interpolation may have made anything of: it is taken where no other frame sees more
+// than noise. (One photosite of two that clip beside each other would else leave a
+// dotted line along windows.)
+const beside = 1e-3
+
+func distrust(ctx context.Context, trust *raster.Plane) error {
+	own := trust.Clone()
+	defer raster.Put(own)
+	if err := erode(ctx, trust, 1); err != nil {
+		return err
+	}
+	for y := range own.H {
+		row := trust.Row(y)
+		for x, v := range own.Row(y) {
+			if w := beside * v; row[x] < w {
+				row[x] = w
+			}
+		}
+	}
+	return nil
 }
 
 func (m *merger) developMosaic(ctx context.Context, s *shot, p *picture, at rect) (err error) {

@@ -219,6 +219,7 @@ func (r *regions) take(t *tile, p picture, part rect, gain float32, i int) {
 				q = 1
 				out[0][x], out[1][x], out[2][x] = 0, 0, 0
 			}
+			q = min(1, q/beside) // here the neighbour of a clipped pixel is as good as any
 			for c := range out {
 				out[c][x] += q * (in[c][x]*gain - out[c][x])
 			}
