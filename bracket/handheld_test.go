@@ -17,7 +17,7 @@ var hands = []simcam.Move{{X: 11.3, Y: -7.1, Turn: 0.12}, {X: -5.4, Y: 3.8, Turn
 
 // full is the interpolation that the pipeline hands in.
 func full(ctx context.Context, m *raster.Plane, cfa [2][2]uint8) (*raster.RGB, error) {
-	return demosaic.Demosaic(ctx, m, cfa, demosaic.Flatten{Knee: 1. / 512})
+	return demosaic.Demosaic(ctx, m, cfa, demosaic.Flatten{Knee: 1. / 2048})
 }
 
 func BenchmarkHandHeld24MP(b *testing.B) {
