@@ -101,7 +101,7 @@ func (s Sheet) checkNames(items []Item, say teller) {
 	if !strings.Contains(s.Set.Names, "{room}") {
 		return
 	}
-	var nameless, foreign []int
+	var nameless, foreign, unprintable []int
 	for _, it := range items {
 		switch room := strings.TrimSpace(it.Room); {
 		case room == "":
@@ -109,9 +109,15 @@ func (s Sheet) checkNames(items []Item, say teller) {
 		case Slug(room) == "":
 			foreign = append(foreign, it.Order)
 		}
+		if drawable(it.Room) != it.Room {
+			unprintable = append(unprintable, it.Order)
+		}
 	}
 	if len(nameless) > 0 {
 		say("%s no room; the file is named by its number.", numbers(nameless, "has", "have"))
+	}
+	if len(unprintable) > 0 {
+		say("%s a room in letters that the contact sheet can't print (it has Latin, Greek and Cyrillic); boxes stand for them there. The gallery shows them.", numbers(unprintable, "has", "have"))
 	}
 	if len(foreign) > 0 {
 		say("%s a room in letters that file names can't have; the file is named by its number.", numbers(foreign, "has", "have"))

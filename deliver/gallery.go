@@ -75,7 +75,7 @@ func gallery(d Delivery, pics []shown) ([]byte, error) {
 		p.Date = &d.Date
 	}
 	if d.Branded {
-		p.By, p.Notice, p.Usage, p.RightsPage = line(d.Who.Creator), line(d.Who.Notice(d.Date)), line(d.Who.Usage), d.Who.RightsPage
+		p.By, p.Notice, p.Usage, p.RightsPage = line(d.Who.Creator), sentence(d.Who.Notice(d.Date)), sentence(d.Who.Usage), d.Who.RightsPage
 	}
 	listed := map[string]bool{}
 	for i, s := range pics {
@@ -201,4 +201,12 @@ func linkedData(d Delivery, pics []shown) map[string]any {
 		})
 	}
 	return map[string]any{"@context": "https://schema.org", "@type": "ImageGallery", "name": d.Title, "image": images}
+}
+
+// sentence is a line that ends as a sentence does.
+func sentence(s string) string {
+	if s = line(s); s == "" || strings.ContainsRune(".!?", rune(s[len(s)-1])) {
+		return s
+	}
+	return s + "."
 }

@@ -147,7 +147,7 @@ func TestCheck(t *testing.T) {
 	got := strings.Join(s.Check(items), "\n")
 	for _, want := range []string{"26 pictures; above 25", "1001 characters", "41 characters", "out of the first picture", "asks for the front of the house first",
 		"Picture 2 is smaller than the 1024 pixels", "Pictures 2, 3, 4", "lose up to 12 % to the ratio 4:3", "more pixels than fit 100000 bytes",
-		"Pictures 3 and 4 have no room", "Picture 5 has a room in letters"} {
+		"Pictures 3 and 4 have no room", "Picture 5 has a room in letters that file", "Picture 5 has a room in letters that the contact sheet"} {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q is missing in\n%s", want, got)
 		}

@@ -95,9 +95,8 @@ func tell(item *deliver.Item, w *work, p place) {
 	twin := twinOf(w, p)
 	if twin != "" {
 		item.Unaltered = twin
-		twin = filepath.Base(twin)
 	}
-	item.Altered = record.Caption(w.report.Edits, twin)
+	item.Altered = record.Caption(w.report.Edits, "") // the page links the twin
 }
 
 // twinOf is the path of the unaltered twin of a place, or empty for none.

@@ -55,7 +55,7 @@ func (c *edits) run(ctx context.Context, action record.Action, kind string) erro
 	case c.Undo:
 		gone, err := s.UndoEdit(ctx, view.ID, string(action), c.Number)
 		if err == nil {
-			fmt.Printf("%s: %d (%s) is taken back. Run finish again to make the picture without it.\n", view.ID, gone.ID, gone.What)
+			fmt.Printf("%s: %d (%s) is taken back. Run deliver or finish again to make the picture without it.\n", view.ID, gone.ID, gone.What)
 		}
 		return err
 	case c.Picture != "":
@@ -84,7 +84,7 @@ func (c *edits) enter(ctx context.Context, s *shoot.Shoot, view *shoot.View, e s
 	if err != nil {
 		return err
 	}
-	fmt.Printf("%s: %d, %s is noted (%s). Run finish again to make the picture.\n", view.ID, e.ID, e.What, e.Action)
+	fmt.Printf("%s: %d, %s is noted (%s). Run deliver or finish again to make the picture.\n", view.ID, e.ID, e.What, e.Action)
 	if e.Action == string(record.Remove) {
 		if shown, _ := finish.Gallery(s.Doc()); len(shown) > 0 && shown[0] == view.ID {
 			fmt.Println("This is the first picture: listing services ask for it unaltered. Put another picture first, or undo this.")

@@ -13,6 +13,7 @@ function show(i) {
   if (a.dataset.text) where.appendChild(document.createElement("span")).textContent = a.dataset.text;
   twin.hidden = !a.dataset.unaltered;
   twin.setAttribute("aria-pressed", "false");
+  twin.textContent = "Show it unaltered";
   if (!view.open) view.showModal();
   for (const n of [1, -1]) new Image().src = shots[(at + n + shots.length) % shots.length].href;
 }
@@ -25,6 +26,7 @@ twin.addEventListener("click", () => {
   const on = twin.getAttribute("aria-pressed") !== "true";
   twin.setAttribute("aria-pressed", on);
   big.src = on ? shots[at].dataset.unaltered : shots[at].href;
+  twin.textContent = on ? "Show it as delivered" : "Show it unaltered";
 });
 document.getElementById("prev").addEventListener("click", () => show(at - 1));
 document.getElementById("next").addEventListener("click", () => show(at + 1));
