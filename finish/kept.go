@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 
@@ -46,7 +47,8 @@ type reduced struct {
 	Frames         []bracket.FrameReport
 	Findings       []finding.Finding
 
-	rgb *raster.RGB
+	rgb  *raster.RGB
+	code []byte // the same as it is kept: plane by plane
 }
 
 // keep reduces a scene that has been measured, src being its radiance.
@@ -59,25 +61,44 @@ func (p *picture) keep(ctx context.Context, src *raster.RGB) (*reduced, error) {
 	}
 	w, h := within(src.W(), src.H(), keptEdge)
 	k.rgb = &raster.RGB{}
-	for c := range src {
-		var err error
-		if k.rgb[c], err = raster.Shrink(ctx, src[c], w, h); err != nil {
-			return nil, err
-		}
+	if w == src.W() {
+		k.rgb = src.Clone()
+	} else if err := k.shrink(ctx, src, w, h); err != nil {
+		return nil, err
 	}
 	return k, k.round(ctx)
+}
+
+func (k *reduced) shrink(ctx context.Context, src *raster.RGB, w, h int) (err error) {
+	for c := range src {
+		if k.rgb[c], err = raster.Shrink(ctx, src[c], w, h); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // round takes the radiance to the steps it is kept in, so that a picture made from it
 // is the same today and tomorrow.
 func (k *reduced) round(ctx context.Context) error {
-	return raster.Bands(ctx, k.rgb.H(), func(y0, y1 int) {
-		for _, p := range k.rgb {
+	k.code = make([]byte, 6*k.rgb.W()*k.rgb.H())
+	return k.rows(ctx, func(row []float32, code []byte) {
+		for x, v := range row {
+			c := code16(v)
+			binary.LittleEndian.PutUint16(code[2*x:], c)
+			row[x] = decode16(c)
+		}
+	})
+}
+
+// rows calls fn for every row of every plane with the place of its code.
+func (k *reduced) rows(ctx context.Context, fn func(row []float32, code []byte)) error {
+	w, h := k.rgb.W(), k.rgb.H()
+	return raster.Bands(ctx, h, func(y0, y1 int) {
+		for c, p := range k.rgb {
 			for y := y0; y < y1; y++ {
-				row := p.Row(y)
-				for x, v := range row {
-					row[x] = decode16(code16(v))
-				}
+				at := 2 * w * (c*h + y)
+				fn(p.Row(y), k.code[at:at+2*w])
 			}
 		}
 	})
@@ -143,18 +164,8 @@ func (k *reduced) encode(w io.Writer) error {
 	if err := binary.Write(w, binary.LittleEndian, [2]uint32{uint32(k.rgb.W()), uint32(k.rgb.H())}); err != nil {
 		return err
 	}
-	line := make([]byte, 2*k.rgb.W())
-	for _, p := range k.rgb {
-		for y := range p.H {
-			for x, v := range p.Row(y) {
-				binary.LittleEndian.PutUint16(line[2*x:], code16(v))
-			}
-			if _, err := w.Write(line); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
+	_, err := w.Write(k.code)
+	return err
 }
 
 func code16(v float32) uint16 {
@@ -164,11 +175,20 @@ func code16(v float32) uint16 {
 	return uint16(max(1, min(65535, (raster.Log2(v)+keptZero)*keptSteps+0.5)))
 }
 
+// The steps of one doubling; the whole number above them goes into the exponent.
+var keptOctave = func() (t [keptSteps]float32) {
+	for i := range t {
+		t[i] = float32(math.Exp2(float64(i) / keptSteps))
+	}
+	return t
+}()
+
 func decode16(c uint16) float32 {
 	if c == 0 {
 		return 0
 	}
-	return raster.Exp2(float32(c)/keptSteps - keptZero)
+	e := uint32(int(c)/keptSteps - keptZero + 127)
+	return keptOctave[c%keptSteps] * math.Float32frombits(e<<23)
 }
 
 // readKept reads what write wrote. Any other contents are an error: the caller makes
@@ -191,24 +211,18 @@ func readKept(path string) (k *reduced, err error) {
 	if k.Format != keptFormat || k.Engine != engine || size[0] < 1 || size[1] < 1 || max(size[0], size[1]) > keptEdge {
 		return nil, fmt.Errorf("%s: this is from another version", path)
 	}
-	var table [65536]float32
-	for i := range table {
-		table[i] = decode16(uint16(i))
-	}
 	k.rgb = raster.NewRGB(int(size[0]), int(size[1]))
-	line := make([]byte, 2*size[0])
-	for _, p := range k.rgb {
-		for y := range p.H {
-			if _, err := io.ReadFull(r, line); err != nil {
-				return nil, err
-			}
-			row := p.Row(y)
-			for x := range row {
-				row[x] = table[binary.LittleEndian.Uint16(line[2*x:])]
-			}
-		}
+	k.code = make([]byte, 6*size[0]*size[1])
+	if _, err := io.ReadFull(r, k.code); err != nil {
+		return nil, err
 	}
-	return k, nil
+	err = k.rows(context.Background(), func(row []float32, code []byte) {
+		for x := range row {
+			row[x] = decode16(binary.LittleEndian.Uint16(code[2*x:]))
+		}
+	})
+	k.code = nil
+	return k, err
 }
 
 // store keeps k for later runs. A cache that can't be written is no fault.
@@ -217,4 +231,5 @@ func (k *reduced) store(path string) {
 		return // the pictures themselves come first
 	}
 	_ = k.write(path)
+	k.code = nil
 }

@@ -168,8 +168,10 @@ func (l *line) check(ctx context.Context, w *work, p *place) error {
 
 // accountPath is where a finished file's account is kept. It can be made again.
 func (l *line) accountPath(key string) string {
-	return filepath.Join(l.shoot.Cache(), "reports", key+".json")
+	return accountPath(l.shoot.Cache(), key)
 }
+
+func accountPath(cache, key string) string { return filepath.Join(cache, "reports", key+".json") }
 
 func (l *line) readAccount(key string) (a account, ok bool) {
 	if key == "" {
@@ -301,6 +303,7 @@ func (l *line) one(ctx context.Context, w *work) error {
 	if err := pic.edit(ctx, w.view.Edits, l.shoot.Path); err != nil {
 		return err
 	}
+	_, _ = keepThumb(ctx, pic.rgb, thumbPath(l.shoot.Cache(), w.view))
 	w.report = pic.report(w.view)
 	w.report.Findings = append(append([]finding.Finding{}, l.notes[w.view.ID]...), w.report.Findings...)
 	w.warnFirst()

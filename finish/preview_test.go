@@ -70,8 +70,11 @@ func TestPreviewIsThePicture(t *testing.T) {
 		{RoomWarmth: &shoot.Warmth{Mired: 30, Duv: .002}, WindowWarmth: &shoot.Warmth{Mired: -20}},
 		{Level: &shoot.Level{PitchDeg: 3, RollDeg: -1}},
 	}
-	for _, v := range views {
+	for n, v := range views {
 		for i, d := range decided {
+			if n == 0 && i > 0 {
+				continue // the second view has the windows
+			}
 			v.Decisions = d
 			live, err := p.Make(t.Context(), v)
 			if err != nil {

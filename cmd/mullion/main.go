@@ -24,6 +24,7 @@ var version = "dev"
 // grammar is the whole command line: one field a command, one file a command.
 type grammar struct {
 	Finish  finishCmd  `cmd:"" help:"The whole job: copy a card safely, group its frames into views, and make the finished pictures and their gallery."`
+	Studio  studioCmd  `cmd:"" help:"Look over a finished house in the browser: order, light, upright lines, removals, delivery. Pages of this machine only."`
 	List    listCmd    `cmd:"" help:"Show how the frames of a card group into views, with their exposures, before anything is processed."`
 	Check   checkCmd   `cmd:"" help:"On site: say view by view what to keep and what to shoot again, and how."`
 	Verify  verifyCmd  `cmd:"" help:"Read every original of a shoot again and compare; say when a card is safe to format."`

@@ -1,0 +1,231 @@
+// The walk: views are dragged or moved by keys, rooms are named, views are left out.
+// The order on the page is sent whole; the server answers with an event, and the page
+// is fetched again.
+
+import { history, listen, post, say } from "./net.js";
+
+/** @param {string} css @param {ParentNode} [within] @returns {HTMLElement[]} */
+const all = (css, within = document) => [...within.querySelectorAll(css)].filter((e) => e instanceof HTMLElement);
+
+const rev = () => Number(document.getElementById("page")?.dataset.rev || 0);
+
+/** The arrangement as the page shows it. */
+function arrangement() {
+	/** @type {{id: string, room: string, out: boolean}[]} */
+	const views = [];
+	for (const list of all(".views")) {
+		const out = list.dataset.out === "true";
+		const room = list.closest(".room");
+		const name = room?.querySelector("input")?.value.trim() ?? "";
+		for (const v of all(".view", list)) {
+			views.push({ id: v.dataset.view || "", room: out ? v.dataset.room || "" : name, out });
+		}
+	}
+	return views;
+}
+
+/** Sends the arrangement. What is shown goes back to the truth when it is refused.
+ * @param {string} what for the undo button */
+async function send(what) {
+	await post("/arrange", { rev: rev(), what, views: arrangement() });
+	await refresh();
+}
+
+let refreshing = Promise.resolve();
+
+/** Fetches the page's content again and keeps the focus where it was. */
+function refresh() {
+	refreshing = refreshing.then(async () => {
+		const r = await fetch("/part/walk").catch(() => null);
+		if (!r || !r.ok) return;
+		const text = await r.text();
+		const fresh = new DOMParser().parseFromString(text, "text/html").getElementById("page");
+		const page = document.getElementById("page");
+		if (!fresh || !page) return;
+		const at = focused();
+		keepPictures(page, fresh);
+		page.replaceWith(fresh);
+		focus(at);
+	});
+	return refreshing;
+}
+
+/** Pictures that haven't changed stay, so that nothing flickers.
+ * @param {HTMLElement} from @param {HTMLElement} to */
+function keepPictures(from, to) {
+	const known = new Map(all("img", from).map((i) => [i.getAttribute("src"), i]));
+	for (const i of all("img", to)) {
+		const old = known.get(i.getAttribute("src"));
+		if (!old) continue;
+		old.setAttribute("alt", i.getAttribute("alt") || "");
+		i.replaceWith(old);
+	}
+}
+
+/** Where the focus is, in words that survive the page's renewal. */
+function focused() {
+	const e = document.activeElement;
+	if (!(e instanceof HTMLElement)) return null;
+	const view = /** @type {HTMLElement | null} */ (e.closest(".view"));
+	return { id: e.id, view: view?.dataset.view, does: e.dataset.do };
+}
+
+/** @param {ReturnType<typeof focused>} at */
+function focus(at) {
+	if (!at) return;
+	let e = at.id ? document.getElementById(at.id) : null;
+	const view = at.view && document.querySelector(`.view[data-view="${at.view}"]`);
+	if (view) e = /** @type {HTMLElement | null} */ (at.does && view.querySelector(`[data-do="${at.does}"]`) || view.querySelector("a"));
+	e?.focus({ preventScroll: true });
+}
+
+/** @param {HTMLElement} v */
+const called = (v) => v.dataset.view || "a view";
+
+// Buttons under a view.
+document.addEventListener("click", (e) => {
+	const b = /** @type {HTMLElement} */ (e.target).closest("[data-do]");
+	const v = /** @type {HTMLElement | null} */ (b?.closest(".view"));
+	if (!(b instanceof HTMLElement) || !v) return;
+	switch (b.dataset.do) {
+	case "move": return lifted === v ? drop() : lift(v);
+	case "out":
+		v.dataset.room = v.closest(".room")?.querySelector("input")?.value || "";
+		document.querySelector(".views[data-out]")?.append(v);
+		send("left out " + called(v));
+		return;
+	case "in": return bringBack(v);
+	}
+});
+
+/** Puts a view at the end of the walk, or at the end of a room it names.
+ * @param {HTMLElement} v */
+function bringBack(v) {
+	const room = v.querySelector("img")?.alt.match(/^(.*?),/)?.[1];
+	const lists = all(".room:not(.fresh) .views");
+	const own = lists.find((l) => l.closest(".room")?.querySelector("input")?.value === room);
+	const to = own || lists.at(-1) || document.querySelector(".fresh .views");
+	to?.append(v);
+	send("brought back " + called(v));
+}
+
+// A room's name.
+document.addEventListener("change", (e) => {
+	if (e.target instanceof HTMLInputElement && e.target.classList.contains("room-name")) {
+		send(e.target.value ? `named ${e.target.value}` : "took a room's name away");
+	}
+});
+document.addEventListener("keydown", (e) => {
+	if (e.key === "Enter" && e.target instanceof HTMLInputElement) e.target.blur();
+});
+
+// Moving by keys: Move lifts a view, the arrows carry it, Enter puts it down, Escape
+// puts it back.
+/** @type {HTMLElement | null} */
+let lifted = null;
+
+/** @param {HTMLElement} v */
+function lift(v) {
+	lifted = v;
+	v.classList.add("lifted");
+	say("Lifted. Arrow keys carry the view, Enter puts it down, Escape puts it back.", 0);
+}
+
+async function drop() {
+	if (!lifted) return;
+	const v = lifted;
+	lifted = null;
+	v.classList.remove("lifted");
+	say("");
+	await send("moved " + called(v));
+}
+
+document.addEventListener("keydown", (e) => {
+	if (!lifted) return;
+	const step = { ArrowLeft: -1, ArrowUp: -1, ArrowRight: 1, ArrowDown: 1 }[e.key];
+	if (step) carry(lifted, step);
+	else if (e.key === "Enter") drop();
+	else if (e.key === "Escape") {
+		lifted = null;
+		say("");
+		refresh();
+	} else return;
+	e.preventDefault();
+});
+
+/** Carries a view one place on, over the thresholds of rooms.
+ * @param {HTMLElement} v @param {number} step */
+function carry(v, step) {
+	const near = step < 0 ? v.previousElementSibling : v.nextElementSibling;
+	if (near) step < 0 ? near.before(v) : near.after(v);
+	else {
+		const lists = all(".views");
+		const to = lists[lists.indexOf(/** @type {HTMLElement} */ (v.parentElement)) + step];
+		if (!to) return;
+		step < 0 ? to.append(v) : to.prepend(v);
+	}
+	/** @type {HTMLElement | null} */ (v.querySelector("[data-do=move]"))?.focus();
+	v.scrollIntoView({ block: "nearest" });
+	const room = v.closest(".room")?.querySelector("input")?.value;
+	const among = all(".view", v.parentElement || undefined);
+	say(`${room || (v.closest(".shelf") ? "Left out" : "A new room")}, ${among.indexOf(v) + 1} of ${among.length}.`, 0);
+}
+
+// Dragging.
+/** @type {HTMLElement | null} */
+let dragged = null;
+const slot = document.createElement("li");
+slot.className = "slot";
+slot.setAttribute("aria-hidden", "true");
+
+document.addEventListener("dragstart", (e) => {
+	const v = /** @type {HTMLElement} */ (e.target).closest?.(".view");
+	if (!(v instanceof HTMLElement) || !e.dataTransfer) return;
+	dragged = v;
+	e.dataTransfer.effectAllowed = "move";
+	e.dataTransfer.setData("text/plain", called(v));
+	requestAnimationFrame(() => v.classList.add("dragged"));
+});
+
+document.addEventListener("dragover", (e) => {
+	const place = dragged && target(/** @type {HTMLElement} */ (e.target), e.clientX, e.clientY);
+	if (!place) return;
+	e.preventDefault();
+	if (place.before) place.list.insertBefore(slot, place.before);
+	else place.list.append(slot);
+});
+
+document.addEventListener("drop", (e) => {
+	if (!dragged || !slot.parentElement) return;
+	e.preventDefault();
+	const v = dragged;
+	if (slot.parentElement.dataset.out) v.dataset.room = v.closest(".room")?.querySelector("input")?.value || "";
+	slot.replaceWith(v);
+	send("moved " + called(v));
+});
+
+document.addEventListener("dragend", () => {
+	dragged?.classList.remove("dragged");
+	dragged = null;
+	slot.remove();
+});
+
+/** Where a view would go: into the list of the room under the pointer, before the first
+ * view whose middle lies beyond it.
+ * @param {HTMLElement} over @param {number} x @param {number} y
+ * @returns {{list: HTMLElement, before: Element | null} | null} */
+function target(over, x, y) {
+	const room = over.closest(".room, .shelf");
+	const list = room?.querySelector(".views");
+	if (!(list instanceof HTMLElement)) return null;
+	for (const v of all(".view", list)) {
+		const box = v.getBoundingClientRect();
+		if (y < box.bottom && (y < box.top || x < box.left + box.width / 2)) return { list, before: v };
+	}
+	return { list, before: null };
+}
+
+history(refresh);
+listen((e) => {
+	if (e.kind === "changed" && e.rev !== rev()) refresh();
+}, refresh);

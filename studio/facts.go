@@ -1,0 +1,167 @@
+package studio
+
+import (
+	"encoding/base64"
+	"fmt"
+	"math"
+
+	"mullion/finding"
+	"mullion/finish"
+	"mullion/internal/raster"
+	"mullion/shoot"
+)
+
+// facts is what the page of a view knows about its picture.
+type facts struct {
+	ID       string     `json:"id"`
+	Key      string     `json:"key"`
+	Room     light      `json:"room"`
+	Window   light      `json:"window"`
+	Glass    glass      `json:"glass"`
+	Level    levelFacts `json:"level"`
+	Size     [2]int     `json:"size"`    // of the finished picture, pixels
+	Preview  [2]int     `json:"preview"` // of the live one
+	Frames   []frame    `json:"frames"`
+	Findings []said     `json:"findings"`
+	Edits    []edit     `json:"edits"`
+}
+
+// light is one of the two lights as decided. Mired is the change of warmth; what counts
+// as white then is 1e6 / (1e6/Measured - Mired) kelvin.
+type light struct {
+	EV       float64 `json:"ev"`
+	Mired    float64 `json:"mired"`
+	Duv      float64 `json:"duv"`
+	Measured float64 `json:"measured"` // kelvin
+	Kelvin   float64 `json:"kelvin"`
+}
+
+// glass is a small map of where the outside is seen: one byte a place.
+type glass struct {
+	W    int    `json:"w"`
+	H    int    `json:"h"`
+	Data string `json:"data"` // base64
+}
+
+type levelFacts struct {
+	Pitch  float64 `json:"pitch"`
+	Roll   float64 `json:"roll"`
+	Yaw    float64 `json:"yaw"`
+	ByHand bool    `json:"by_hand"`
+	Note   string  `json:"note"`
+}
+
+type frame struct {
+	EV   float64 `json:"ev"`
+	Used bool    `json:"used"`
+	Why  string  `json:"why,omitempty"`
+	Time string  `json:"time,omitempty"`
+	Key  string  `json:"key"` // names the picture of this exposure
+}
+
+// said is a finding with what its button does, if there is something to do.
+type said struct {
+	Code     string `json:"code"`
+	Severity string `json:"severity"`
+	Message  string `json:"message"`
+	Do       string `json:"do,omitempty"`
+	Label    string `json:"label,omitempty"`
+}
+
+type edit struct {
+	ID     int        `json:"id"`
+	Action string     `json:"action"`
+	What   string     `json:"what"`
+	Where  [4]float64 `json:"where"` // x, y, w, h in per cent of the picture
+}
+
+func factsOf(p *finish.Preview, v shoot.View) facts {
+	d := v.Decisions
+	f := facts{
+		ID: v.ID, Key: finish.LookKey(v), Size: [2]int{p.W, p.H}, Preview: [2]int{p.RGB.W(), p.RGB.H()},
+		Room:   lightOf(d.RoomEV, d.RoomWarmth, p.Room),
+		Window: lightOf(d.WindowEV, d.WindowWarmth, p.Window),
+		Glass:  glassOf(p.Glass),
+		Level: levelFacts{
+			Pitch: cut(p.Level.PitchDeg, 2), Roll: cut(p.Level.RollDeg, 2), Yaw: cut(p.Level.YawDeg, 2),
+			ByHand: d.Level != nil, Note: p.Report.Plumb.Note,
+		},
+		Findings: []said{}, Edits: []edit{},
+	}
+	for i, r := range p.Report.Frames {
+		one := shoot.View{Frames: v.Frames[i : i+1], Decisions: shoot.Decisions{Level: d.Level}}
+		f.Frames = append(f.Frames, frame{EV: cut(r.EV, 2), Used: r.Used, Why: r.Why, Time: exposureTime(r.Seconds), Key: finish.LookKey(one)})
+	}
+	for _, one := range p.Report.Findings {
+		f.Findings = append(f.Findings, saidOf(one, d))
+	}
+	for i, e := range p.Report.Edits {
+		one := edit{Action: string(e.Action), What: e.What, Where: [4]float64{e.Where.X, e.Where.Y, e.Where.W, e.Where.H}}
+		if i < len(v.Edits) {
+			one.ID = v.Edits[i].ID
+		}
+		f.Edits = append(f.Edits, one)
+	}
+	return f
+}
+
+func lightOf(ev *float64, w *shoot.Warmth, k finish.Kelvins) light {
+	l := light{Measured: math.Round(k.Measured), Kelvin: math.Round(k.Kelvin)}
+	if ev != nil {
+		l.EV = *ev
+	}
+	if w != nil {
+		l.Mired, l.Duv = w.Mired, w.Duv
+	}
+	return l
+}
+
+// glassOf makes the map 96 places wide.
+func glassOf(p *raster.Plane) glass {
+	if p == nil {
+		return glass{}
+	}
+	const w = 96
+	h := max(1, w*p.H/p.W)
+	data := make([]byte, w*h)
+	for y := range h {
+		row := p.Row(min(p.H-1, (2*y+1)*p.H/(2*h)))
+		for x := range w {
+			data[y*w+x] = byte(255 * max(0, min(1, row[min(p.W-1, (2*x+1)*p.W/(2*w))])))
+		}
+	}
+	return glass{w, h, base64.StdEncoding.EncodeToString(data)}
+}
+
+// saidOf gives a finding a button where the program can do what it suggests.
+func saidOf(f finding.Finding, d shoot.Decisions) said {
+	s := said{Code: f.Code, Severity: string(f.Severity), Message: f.Message}
+	switch f.Code {
+	case "highlights-clipped":
+		s.Do, s.Label = "clipped", "Show the darkest exposure"
+	case "removal":
+		s.Do, s.Label = "edits", "Compare with what was there"
+	case "near-duplicate":
+		s.Do, s.Label = "out", "Leave this view out"
+	}
+	if f.Severity == finding.Reshoot && s.Do == "" && !d.LeaveOut {
+		s.Do, s.Label = "out", "Leave this view out"
+	}
+	return s
+}
+
+// exposureTime writes seconds as photographers do: 1/60 s, 2.5 s.
+func exposureTime(s float64) string {
+	switch {
+	case !(s > 0):
+		return ""
+	case s >= 0.4:
+		return fmt.Sprintf("%.3g s", s)
+	}
+	return fmt.Sprintf("1/%.0f s", 1/s)
+}
+
+func cut(v float64, digits int) float64 {
+	f := math.Pow10(digits)
+	return math.Round(v*f) / f
+}
