@@ -32,7 +32,8 @@ func LookKey(v shoot.View) string {
 	key, err := shoot.Key(v.Frames, struct {
 		D shoot.Decisions
 		E []shoot.Edit
-	}{lightOnly(v.Decisions), v.Edits}, nil, engine+keptFormat)
+		R string
+	}{lightOnly(v.Decisions), v.Edits, roomOf(v)}, nil, engine+keptFormat)
 	if err != nil {
 		return "" // decisions that can't be written were never read
 	}

@@ -1,18 +1,9 @@
 package studio
 
-import (
-	"context"
-	"sync"
-)
+import "sync"
 
 // job is the one long piece of work a studio does at a time.
-type job struct {
-	mu      sync.Mutex
-	running bool
-	cancel  context.CancelFunc
-	done    sync.WaitGroup
-	last    event
-}
+type job struct{ done sync.WaitGroup }
 
 // wait returns when the job has ended.
 func (j *job) wait() { j.done.Wait() }

@@ -24,14 +24,18 @@ const journalMax = 100
 type state struct {
 	Order     int             `json:"order,omitempty"`
 	Room      string          `json:"room,omitempty"`
+	Caption   string          `json:"caption,omitempty"`
+	Alt       string          `json:"alt,omitempty"`
 	Decisions shoot.Decisions `json:"decisions,omitzero"`
 	Edits     []shoot.Edit    `json:"edits,omitempty"`
 }
 
-func stateOf(v *shoot.View) state { return state{v.Order, v.Room, v.Decisions, v.Edits} }
+func stateOf(v *shoot.View) state {
+	return state{v.Order, v.Room, v.Caption, v.Alt, v.Decisions, v.Edits}
+}
 
 func (s state) put(v *shoot.View) {
-	v.Order, v.Room, v.Decisions, v.Edits = s.Order, s.Room, s.Decisions, s.Edits
+	v.Order, v.Room, v.Caption, v.Alt, v.Decisions, v.Edits = s.Order, s.Room, s.Caption, s.Alt, s.Decisions, s.Edits
 }
 
 // step is what a change did to one view.

@@ -158,7 +158,12 @@ func give(w http.ResponseWriter, v any) {
 func take(r *http.Request, v any) error {
 	d := json.NewDecoder(r.Body)
 	d.DisallowUnknownFields()
-	if err := d.Decode(v); err != nil {
+	err := d.Decode(v)
+	var large *http.MaxBytesError
+	if errors.As(err, &large) {
+		return err
+	}
+	if err != nil {
 		return fault{http.StatusBadRequest, fmt.Sprintf("this request can't be understood (%v)", err)}
 	}
 	return nil

@@ -101,7 +101,7 @@ document.addEventListener("click", (e) => {
 /** Puts a view at the end of the walk, or at the end of a room it names.
  * @param {HTMLElement} v */
 function bringBack(v) {
-	const room = v.querySelector("img")?.alt.match(/^(.*?),/)?.[1];
+	const room = v.dataset.room;
 	const lists = all(".room:not(.fresh) .views");
 	const own = lists.find((l) => l.closest(".room")?.querySelector("input")?.value === room);
 	const to = own || lists.at(-1) || document.querySelector(".fresh .views");
