@@ -1,7 +1,6 @@
 package studio
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"net/http"
@@ -49,6 +48,7 @@ type viewData struct {
 	Mark          string // the gravest severity, empty for none
 	Findings      []string
 	Alike         bool // shows the same as the one before
+	Aside         bool // more than were agreed on; not delivered
 }
 
 // history is what the undo buttons say.
@@ -69,11 +69,23 @@ func (h *house) history() history {
 	return out
 }
 
-// inOrder lists the views as a buyer sees them; the left out ones too.
+// inOrder lists the views as a buyer sees them, and then those that are left out.
 func inOrder(d *shoot.Doc) []shoot.View {
-	views := slices.Clone(d.Views)
-	slices.SortStableFunc(views, func(a, b shoot.View) int { return cmp.Compare(a.Order, b.Order) })
-	return views
+	var in, out []shoot.View
+	var places []deliver.Placing
+	for _, v := range d.Views {
+		if v.Decisions.LeaveOut {
+			out = append(out, v)
+			continue
+		}
+		in = append(in, v)
+		places = append(places, deliver.Placing{Room: v.Room, Place: v.Order})
+	}
+	var all []shoot.View
+	for _, i := range deliver.Arrange(places) {
+		all = append(all, in[i])
+	}
+	return append(all, out...)
 }
 
 func (h *house) walk() (walkData, error) {
@@ -82,9 +94,11 @@ func (h *house) walk() (walkData, error) {
 	if err != nil {
 		return p, err
 	}
+	_, aside := finish.Gallery(d)
 	n := 0
 	for _, v := range inOrder(d) {
 		one := h.viewData(v)
+		one.Aside = slices.Contains(aside, v.ID)
 		if v.Decisions.LeaveOut {
 			p.Out = append(p.Out, one)
 			continue
@@ -156,8 +170,10 @@ func (r roomData) Label() string {
 }
 
 // Alt is what a picture is called.
-func (v viewData) Alt() string { _, alt := deliver.Describe(v.Room, max(1, v.Place), 1, 1)
-	return alt }
+func (v viewData) Alt() string {
+	_, alt := deliver.Describe(v.Room, max(1, v.Place), 1, 1)
+	return alt
+}
 
 // Called names a view in a button's label.
 func (v viewData) Called() string {
