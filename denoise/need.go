@@ -31,7 +31,7 @@ const (
 // below hidden nothing, from plain on it disturbs (from looking at pictures of the
 // demo house, no source; CIE L* itself has its unit near a just noticeable step of
 // large fields, and single pixels are much less noticeable).
-const hidden, plain = 0.45, 1.1
+const hidden, plain = 0.4, 0.9
 
 // shownMean is what the mean tone of a picture ends at, as a share of white: rooms are
 // shown bright (common practice, no source).
