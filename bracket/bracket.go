@@ -66,6 +66,8 @@ type Radiance struct {
 	Clip float32
 	// Noise is the variance of the merged samples as a function of their value.
 	Noise *Noise
+	// Louder is by how much more noise there is where something moved; nil when nothing did.
+	Louder *Louder
 	// RangeEV is the range between Clip and the value where SNR = 1, in EV.
 	RangeEV float64
 

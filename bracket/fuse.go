@@ -35,6 +35,7 @@ func (m *merger) scale() {
 	out.Absolute = abs
 	out.Clip = m.shots[0].gain
 	out.Noise = newNoise(float64(out.Clip), m.predict)
+	out.Louder = m.louder()
 	out.RangeEV = m.rangeEV()
 	out.Reference = m.ref.index
 	out.Camera, out.Info = m.ref.frame.Camera, m.ref.frame.Info

@@ -43,6 +43,9 @@ type Model struct {
 	// Variance of a sample by its expected value, in the image's unit squared; above 0
 	// everywhere. At and below 0 it is the noise of black.
 	Variance func(v float32) float32
+	// Louder is by how much the standard deviation at a pixel is above that, 1 or more: what
+	// moved is shown from one frame alone. Nil is 1 everywhere.
+	Louder func(x, y int) float32
 	// Clip is the value at which samples clip: what is near it is left alone.
 	Clip float32
 	// Spectrum tells how the noise spreads over scales and channels. It is asked only

@@ -236,3 +236,35 @@ func TestErrors(t *testing.T) {
 		t.Errorf("cancelled: %v", err)
 	}
 }
+
+// Where something moved the noise of one frame stands in a merge's; it goes all the
+// same, and only with the scale.
+func TestLouder(t *testing.T) {
+	const w, h = 512, 256
+	merged, alone := camera{20000, 10}, camera{1250, 2.5} // 4 times the noise
+	quiet, loud := flat(merged, []float64{.1}, w, h), flat(alone, []float64{.1}, w, h)
+	for c := range quiet {
+		for y := range h {
+			copy(quiet[c].Row(y)[w/2:], loud[c].Row(y)[w/2:])
+		}
+	}
+	m := merged.model(white(t))
+	blind := quiet.Clone()
+	apply(t, blind, m)
+	m.Louder = func(x, y int) float32 {
+		if x >= w/2 {
+			return 4
+		}
+		return 1
+	}
+	was := quiet.Clone()
+	apply(t, quiet, m)
+	left := variance(quiet, w/2+48, w-16) / variance(was, w/2+48, w-16)
+	missed := variance(blind, w/2+48, w-16) / variance(was, w/2+48, w-16)
+	if left > 0.06 || missed < 0.3 {
+		t.Errorf("%.3f of the loud part's variance is left, %.3f when its scale is not told", left, missed)
+	}
+	if v := variance(quiet, 16, w/2-48) / variance(was, 16, w/2-48); v > 1.0001 {
+		t.Errorf("the quiet part became louder: %.3f", v)
+	}
+}

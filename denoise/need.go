@@ -18,6 +18,7 @@ type need struct {
 	tiles    []bool    // in which any amount is above 0
 	share    float64   // of the blocks
 	shown    float64   // noise in L*, 95th percentile of the blocks
+	louder   []uint8   // by block: noise power as this power of 2; nil for 0 everywhere
 	snr      [3]float64
 	channels [3]float64 // mean of a channel over the mean of brightness
 }
@@ -53,6 +54,7 @@ func findNeed(ctx context.Context, img *raster.RGB, m *Model) (*need, error) {
 		return n, err
 	}
 	look := newShown(m, gain, n.channels)
+	n.listen(m.Louder)
 	raw := make([]float32, n.bw*n.bh)
 	err = raster.BandsOf(ctx, n.h, blockSide, func(y0, y1 int) {
 		row := raw[y0/blockSide*n.bw:][:n.bw]
@@ -65,7 +67,7 @@ func findNeed(ctx context.Context, img *raster.RGB, m *Model) (*need, error) {
 		down := (y1 - y0 + thin - 1) / thin
 		for i := range row {
 			across := (min(n.w, (i+1)*blockSide) - i*blockSide + thin - 1) / thin
-			row[i] /= float32(across * down)
+			row[i] *= n.scale(i, y0/blockSide) / float32(across*down)
 		}
 	})
 	if err != nil {
@@ -73,6 +75,41 @@ func findNeed(ctx context.Context, img *raster.RGB, m *Model) (*need, error) {
 	}
 	n.decide(raw)
 	return n, nil
+}
+
+// loudest is the largest power of louder blocks: 32 times the noise.
+const loudest = 10
+
+// listen asks every block's middle how loud it is.
+func (n *need) listen(louder func(x, y int) float32) {
+	if louder == nil {
+		return
+	}
+	all := make([]uint8, n.bw*n.bh)
+	for i := range all {
+		x, y := i%n.bw*blockSide+blockSide/2, i/n.bw*blockSide+blockSide/2
+		s := float64(louder(min(x, n.w-1), min(y, n.h-1)))
+		if s > 1 {
+			all[i] = uint8(min(loudest, math.Round(2*math.Log2(s))))
+			if all[i] > 0 {
+				n.louder = all
+			}
+		}
+	}
+}
+
+// scale is that of the standard deviation of a block.
+func (n *need) scale(bx, by int) float32 {
+	if n.louder == nil {
+		return 1
+	}
+	return float32(math.Exp2(float64(n.louder[by*n.bw+bx]) / 2))
+}
+
+// loud is the power at a pixel of scale l.
+func (n *need) loud(x, y, l int) uint8 {
+	bx, by := x<<l/blockSide, y<<l/blockSide
+	return n.louder[max(0, min(n.bh-1, by))*n.bw+max(0, min(n.bw-1, bx))]
 }
 
 func luma(r, g, b float32) float32 { return 0.25*r + 0.5*g + 0.25*b }

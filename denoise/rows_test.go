@@ -76,18 +76,18 @@ func TestFastRow(t *testing.T) {
 func BenchmarkShrink(b *testing.B) {
 	r := rand.New(rand.NewPCG(3, 3))
 	var s sheet
-	var limit [64]float32
+	var limit limits
 	for i := range s.in {
 		s.in[i] = float32(50 + r.NormFloat64())
 	}
 	for i := 1; i < 64; i++ {
-		limit[i] = 4
+		limit[0][i] = 4
 	}
 	keep := s.in
 	b.SetBytes(4 * side * side)
 	for b.Loop() {
 		s.in = keep
-		s.shrink(side, side, &limit)
+		s.shrink(side, side, &limit, nil)
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/(side*side), "ns/px")
 }

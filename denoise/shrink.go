@@ -31,16 +31,30 @@ type sheet struct {
 // whole is n rounded up to whole steps of the blocks.
 func whole(n int) int { return (n + pace - 1) / pace * pace }
 
+// limits are the squares of thresholds by coefficient, for noise of the power predicted
+// and of 2, 4 ... times that. A mean, the first coefficient, has none: 0.
+type limits [loudest + 1][64]float32
+
 // shrink replaces the w x h samples in the middle of in by what is left without the
-// noise. limit is the square of the threshold by coefficient; limit[0] must be 0.
-// Samples up to whole(w) + reach, and so for h, must be there.
-func (t *sheet) shrink(w, h int, limit *[64]float32) {
+// noise. loud is the power of 2 of the noise at a sample of the tile; nil for 0. Samples
+// up to whole(w) + reach, and so for h, must be there.
+func (t *sheet) shrink(w, h int, limit *limits, loud func(x, y int) uint8) {
 	rows := (whole(h) + 2*reach) * padded
 	clear(t.sum[:rows])
 	clear(t.weight[:rows])
+	n := whole(w)/pace + 1
 	for y := 0; y <= whole(h); y += pace {
-		o := y * padded
-		shrinkRow(t.sum[o:], t.weight[o:], t.in[o:], whole(w)/pace+1, limit)
+		for from := 0; from < n; {
+			to, q := n, uint8(0)
+			if loud != nil { // blocks in a row that are equally loud
+				q = loud(from*pace, y)
+				for to = from + 1; to < n && loud(to*pace, y) == q; to++ {
+				}
+			}
+			o := y*padded + from*pace
+			shrinkRow(t.sum[o:], t.weight[o:], t.in[o:], to-from, &limit[q])
+			from = to
+		}
 	}
 	for y := reach; y < reach+h; y++ {
 		o := y*padded + reach

@@ -24,7 +24,7 @@ type work struct {
 	clip   float32
 	stab   *stabiliser
 	basis  basis
-	limit  [scales][3][64]float32
+	limit  [scales][3]limits
 	levels [scales]level
 }
 
@@ -44,12 +44,15 @@ func (k *work) sizes(s *Spectrum) {
 		k.levels[l] = level{w: w, h: h, tw: (w + side - 1) / side, th: (h + side - 1) / side}
 		w, h = (w+1)/2, (h+1)/2
 		for d := range 3 {
-			k.limit[l][d] = s.along(l, k.basis[d])
 			t := threshold[l][min(d, 1)]
-			for i := range k.limit[l][d] {
-				k.limit[l][d][i] *= t * t
+			for i, v := range s.along(l, k.basis[d]) {
+				for q := range k.limit[l][d] {
+					k.limit[l][d][q][i] = t * t * v * float32(int(1)<<q)
+				}
 			}
-			k.limit[l][d][0] = 0 // a mean is kept
+			for q := range k.limit[l][d] {
+				k.limit[l][d][q][0] = 0 // a mean is kept
+			}
 		}
 	}
 	// The finest scale is bent where a worked tile or its neighbour lies; coarser ones
@@ -178,7 +181,7 @@ func (k *work) coarse(ctx context.Context, l int) error {
 			for d := range 3 {
 				if worked {
 					k.gather(&b.sheet, l, d, x0, x1, y0, y1)
-					b.shrink(x1-x0, y1-y0, &k.limit[l][d])
+					b.shrink(x1-x0, y1-y0, &k.limit[l][d], k.loud(l, x0, y0))
 				}
 				for y := y0; y < y1; y++ {
 					out := v.change[d].Row(y)[x0:x1]
@@ -219,6 +222,14 @@ func (k *work) gather(s *sheet, l, d, x0, x1, y0, y1 int) {
 	}
 }
 
+// loud tells the power of the noise in a tile of scale l; nil when it is as predicted.
+func (k *work) loud(l, x0, y0 int) func(x, y int) uint8 {
+	if k.need.louder == nil {
+		return nil
+	}
+	return func(x, y int) uint8 { return k.need.loud(x0+x, y0+y, l) } // a block's middle
+}
+
 // mirror reflects an index at the borders of n samples.
 func mirror(i, n int) int {
 	if i < 0 {
@@ -243,7 +254,7 @@ func (k *work) fine(ctx context.Context) error {
 			x0, x1 := t*side, min(v.w, (t+1)*side)
 			for d := range 3 {
 				k.gather(&b.sheet, 0, d, x0, x1, y0, y1)
-				b.shrink(x1-x0, y1-y0, &k.limit[0][d])
+				b.shrink(x1-x0, y1-y0, &k.limit[0][d], k.loud(0, x0, y0))
 				for y := range y1 - y0 {
 					copy(b.done[d][y*side:], b.in[(y+reach)*padded+reach:][:x1-x0])
 				}

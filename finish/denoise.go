@@ -21,8 +21,14 @@ func (s *Scene) denoise(ctx context.Context, clock *Clock) error {
 		return nil
 	}
 	defer clock.Start("denoise")()
+	var louder func(x, y int) float32
+	if m.Louder != nil {
+		louder = m.Louder.At
+	}
 	var err error
-	s.Noise, err = denoise.Apply(ctx, s.RGB, denoise.Model{Variance: m.Noise.VarAt, Clip: m.Clip, Spectrum: interpolatedNoise})
+	s.Noise, err = denoise.Apply(ctx, s.RGB, denoise.Model{
+		Variance: m.Noise.VarAt, Louder: louder, Clip: m.Clip, Spectrum: interpolatedNoise,
+	})
 	return err
 }
 

@@ -1,0 +1,47 @@
+package bracket
+
+import "math"
+
+// Louder is where a merge is noisier than its Noise says: what moved comes from one
+// frame alone. Samples are Step pixels a side.
+type Louder struct {
+	W, H, Step int
+	Scale      []float32 // of the standard deviation, 1 or more
+}
+
+// At returns the scale at a pixel. A nil Louder is 1 everywhere.
+func (l *Louder) At(x, y int) float32 {
+	if l == nil {
+		return 1
+	}
+	return l.Scale[min(y/l.Step, l.H-1)*l.W+min(x/l.Step, l.W-1)]
+}
+
+// louder compares the noise of the frame that stands alone with that of the merge. The
+// two share a frame, so where they mix their errors add up rather than average.
+func (m *merger) louder() *Louder {
+	r := m.moved
+	if r == nil {
+		return nil
+	}
+	l := &Louder{W: r.w, H: r.h, Step: r.step, Scale: make([]float32, r.w*r.h)}
+	for y := range r.h {
+		soft := r.soft.Row(y)
+		for x := range r.w {
+			i := y*r.w + x
+			l.Scale[i] = 1
+			if soft[x] <= 0 || r.from[i] == 0 {
+				continue
+			}
+			s := m.shots[r.from[i]-1]
+			g := float64(s.gain)
+			v := max(0, float64(s.proof.lin.At(x, y)))
+			if v > 1 { // clips: a darker frame stands in, of which nothing is known here
+				continue
+			}
+			alone := math.Sqrt(g * g * s.noise[1].at(v) / float64(m.out.Noise.VarAt(float32(v*g))))
+			l.Scale[i] = max(1, 1+soft[x]*float32(alone-1))
+		}
+	}
+	return l
+}
