@@ -5,7 +5,7 @@ DEMO    ?= demo-house
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo dev)
 SOURCES := $(shell find . -name '*.go' -o -name '*.toml' -o -name '*.png' -path './demo/*' -o -name go.mod)
 
-.PHONY: all demo test torture lint bench quality fuzz deps clean
+.PHONY: all demo test torture faults lint bench quality fuzz deps clean
 
 all: mullion
 
@@ -33,6 +33,11 @@ test: deps lint
 torture: deps
 	MULLION_KILLS=300 $(GO) test -count=1 -v -timeout 60m -run 'TestProcessKilled' ./card
 	MULLION_SPOILED=10000 $(GO) test -count=1 -v -timeout 60m -run 'TestSpoiledFiles|TestBreaks|TestMemory|TestConfined' ./rawfile ./rawfile/apart
+
+# How often each planted fault is found, at several strengths, over the whole demo
+# house: a table. About ten minutes.
+faults: deps
+	MULLION_FAULTS=1 $(GO) test -count=1 -v -timeout 60m -run TestSurveyOfFaults ./check
 
 lint: deps
 	@out=$$(gofmt -l $$(git ls-files '*.go')); [ -z "$$out" ] || { echo "not gofmt-ed:"; echo "$$out"; exit 1; }

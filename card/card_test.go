@@ -638,3 +638,84 @@ func BenchmarkCopy(b *testing.B) {
 		}
 	}
 }
+
+// Cards are formatted in FAT, whose times are local: in another time zone, or after the
+// clocks were put back, the same files seem to be of another hour. Clocks also run
+// backwards and stand at 1980. Nothing is decided by them: no file is copied twice and
+// none is passed over.
+func TestClockChanges(t *testing.T) {
+	root, dest := testCard(t), t.TempDir()
+	files := scan(t, root)
+	if r, err := Copy(context.Background(), files, []string{dest}, nil); err != nil || !r.Safe() {
+		t.Fatal(err, r.Err())
+	}
+	before := tree(t, dest)
+	for _, by := range []time.Duration{time.Hour, -time.Hour, 13 * time.Hour, -46 * 365 * 24 * time.Hour, 30 * 365 * 24 * time.Hour} {
+		for _, f := range files {
+			for _, m := range members(f) {
+				info, err := os.Stat(m.Path)
+				if err != nil {
+					t.Fatal(err)
+				}
+				when := info.ModTime().Add(by)
+				if err := os.Chtimes(m.Path, when, when); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		r, err := Copy(context.Background(), scan(t, root), []string{dest}, nil)
+		if err != nil || !r.Safe() {
+			t.Fatalf("clock moved by %v: %v %v", by, err, r.Err())
+		}
+		if after := tree(t, dest); len(after) != len(before) {
+			t.Fatalf("clock moved by %v: %d files, before %d", by, len(after), len(before))
+		}
+	}
+	// A file that changed under the same name and time is another file.
+	first := members(files[0])[0]
+	info, _ := os.Stat(first.Path)
+	b, _ := os.ReadFile(first.Path)
+	b[len(b)/2] ^= 1
+	os.WriteFile(first.Path, b, 0o644)
+	os.Chtimes(first.Path, info.ModTime(), info.ModTime())
+	r, err := Copy(context.Background(), scan(t, root), []string{dest}, nil)
+	if err != nil || !r.Safe() {
+		t.Fatal(err, r.Err())
+	}
+	if after := tree(t, dest); len(after) <= len(before) {
+		t.Error("a file with the same name, size and time but other contents was passed over")
+	}
+	list, err := Verify(context.Background(), dest)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range list {
+		if v.State != Sound {
+			t.Errorf("%s is %s", v.Rel, v.State)
+		}
+	}
+}
+
+// A card of two thousand files in four folders, with names that repeat from folder to
+// folder, is copied whole, and a second run copies nothing.
+func TestCopyTwoThousand(t *testing.T) {
+	root, dest := filepath.Join(t.TempDir(), "card"), t.TempDir()
+	for i := range 2000 {
+		put(t, root, fmt.Sprintf("DCIM/%dA/A_%04d.DNG", 100+i/500, i%500), noise(uint64(i), 200))
+	}
+	for range 2 {
+		r, err := Copy(context.Background(), scan(t, root), []string{dest}, nil)
+		if err != nil || !r.Safe() {
+			t.Fatal(err, r.Err())
+		}
+	}
+	list, err := Verify(context.Background(), dest)
+	if err != nil || len(list) != 2000 {
+		t.Fatalf("%d files, %v", len(list), err)
+	}
+	for _, v := range list {
+		if v.State != Sound {
+			t.Errorf("%s is %s", v.Rel, v.State)
+		}
+	}
+}

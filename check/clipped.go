@@ -13,15 +13,12 @@ type clipping struct {
 	area    float64 // the same as a share of the picture
 	missing float64 // EV the darkest frame should have been darker
 	bound   bool    // nearly all of it clips: missing is only a lower bound
+	onlySky float64 // share of it that is sky, or glints
 	sky     float64 // largest clipped patch that is no window and no lamp, share of the picture
 	skyTop  bool    // it reaches the upper edge of the picture
 	mask    []bool  // clipped pixels that count, reduced, sensor's orientation
 	skyBox  box
 }
-
-// lampShare is the largest clipped patch, as a share of the picture, that may still be
-// a lamp or its glare.
-const lampShare = 0.004
 
 func (v *seen) measureClipping() clipping {
 	d := v.darkest()
@@ -50,6 +47,14 @@ func (v *seen) measureClipping() clipping {
 	if total > 0 {
 		c.window, c.area = full/total, full/float64(w*h)
 		c.missing, c.bound = missingStops(open, c.window, v.clipLevel())
+		if ev, all, ok := v.beyond(d); ok {
+			if c.bound = !all; all {
+				c.missing = ev
+			} else {
+				c.missing = math.Max(ev, c.missing)
+			}
+		}
+		c.onlySky = v.skyPart(c.mask)
 	}
 	for _, p := range patches(rest, w) {
 		share := float64(len(p.pix)) / float64(w*h)
@@ -64,6 +69,52 @@ func (v *seen) measureClipping() clipping {
 		}
 	}
 	return c
+}
+
+// skyPart is the share of the clipped window pixels that are sky or glints. Sky is what
+// has nothing much darker above it in its pane; a glint is small.
+func (v *seen) skyPart(mask []bool) float64 {
+	w, h := v.level.W, v.level.H
+	glint := make([]bool, len(mask))
+	for _, p := range patches(mask, w) {
+		if float64(len(p.pix)) < glintShare*float64(w*h) {
+			for _, i := range p.pix {
+				glint[i] = true
+			}
+		}
+	}
+	uw, uh := w, h
+	if v.info.Orientation >= 5 {
+		uw, uh = h, w
+	}
+	all, sky := 0, 0
+	dark := v.clipLevel() - skyBelowClip
+	for x := range uw {
+		shown, blank, gap := 0, 0, 0
+		for y := range uh {
+			sx, sy := raster.Stored(v.info.Orientation, x, y, uw, uh)
+			i := sy*w + sx
+			switch {
+			case mask[i]:
+				blank++
+				all++
+				if glint[i] || shown*3 <= blank+uh/40 { // twigs, glazing bars and the edge of the frame come between
+					sky++
+				}
+				gap = 0
+			case v.outside(sx, sy) >= .5:
+				gap = 0
+				if float64(v.level.Row(sy)[sx]) < dark {
+					shown++
+				}
+			default:
+				if gap++; gap > uh/25 { // the wall between two panes
+					shown, blank = 0, 0
+				}
+			}
+		}
+	}
+	return float64(sky) / float64(max(1, all))
 }
 
 func (v *seen) outside(x, y int) float32 {
@@ -108,6 +159,64 @@ func missingStops(open []float32, share, level float64) (ev float64, bound bool)
 	return math.Max(.3, math.Min(most, ev)), false
 }
 
+// beyond measures in a raw darkest frame how many EV above clipping the brightest
+// thirtieth of what clips in the windows lies. Daylight gives red, or blue, half of what
+// it gives green, so that colour still tells when green is full: by as much as it exceeds
+// its usual share of a full green, the light exceeds clipping. all is false when that
+// colour is full too over more than a tenth of it: then ev is what can be told.
+func (v *seen) beyond(d *small) (ev float64, all, ok bool) {
+	if d.frame.Coded != nil {
+		return 0, false, false
+	}
+	rgb := d.colours()
+	share := func(c int) (float64, bool) { // usual log2 of the colour over green, of bright open glass
+		var list []float64
+		for y := range d.clip.H {
+			for x, s := range d.clip.Row(y) {
+				if g := rgb[1].Row(y)[x]; s == 0 && g > .15 && v.outside(x, y) >= .9 && rgb[c].Row(y)[x] > 0 {
+					list = append(list, float64(raster.Log2(rgb[c].Row(y)[x]/g)))
+				}
+			}
+		}
+		if len(list) < 50 {
+			return 0, false
+		}
+		return middleOf(list), true
+	}
+	red, okR := share(0)
+	blue, okB := share(2)
+	c, usual := 0, red
+	if blue < red {
+		c, usual = 2, blue
+	}
+	if !okR || !okB || usual > -.3 {
+		return 0, false, false
+	}
+	var over []float64
+	full, n := 0, 0
+	for y := range d.clip.H {
+		for x, s := range d.clip.Row(y) {
+			if s < .25 || v.outside(x, y) < .5 {
+				continue
+			}
+			n++
+			if k := rgb[c].Row(y)[x]; k < clipFrom {
+				over = append(over, float64(raster.Log2(max(k, 1e-6)))-usual)
+			} else {
+				full++
+			}
+		}
+	}
+	if n == 0 {
+		return 0, false, false
+	}
+	if full*10 > n || len(over) == 0 {
+		return -usual, false, true
+	}
+	slices.Sort(over)
+	return math.Max(.2, over[len(over)*29/30]), true, true
+}
+
 // quantile is the inverse of the standard normal distribution.
 func quantile(p float64) float64 {
 	return math.Sqrt2 * math.Erfinv(2*math.Max(1e-6, math.Min(1-1e-6, p))-1)
@@ -119,10 +228,6 @@ type shadows struct {
 	missing float64 // EV the brightest frame should have been brighter
 	code    float64 // rendered files: code value of the darkest hundredth, 0..255
 }
-
-// shadowShare is the part of the picture that may drown: the feet of furniture, the
-// inside of an open cupboard.
-const shadowShare = .01
 
 func (v *seen) measureShadows() shadows {
 	b := v.brightest()

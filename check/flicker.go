@@ -17,10 +17,6 @@ type flicker struct {
 
 func (v *seen) measureFlicker() flicker { return v.flicker }
 
-// fastest is the longest exposure that still may show bands: one and a half periods of
-// light under 50 Hz mains average out to under a fifth.
-const bandsBelow = 1. / 40
-
 // look searches the rows of a pair, of which a is the darker, shorter frame.
 func (f *flicker) look(p *pair, a, b *small) {
 	if a.info.Seconds <= 0 || a.info.Seconds > bandsBelow {

@@ -139,7 +139,7 @@ func (s *small) sees() bool {
 			}
 		}
 	}
-	return good*20 > n
+	return float64(good) > bumpSeen*float64(n)
 }
 
 // offExposure reports whether two frames that both show the room differ by another
@@ -157,7 +157,7 @@ func (v *seen) offExposure() bool {
 
 func (r *View) judgeTilt(v *seen) {
 	cost := 1 - v.kept
-	sev, ok := graded(cost, tiltLook, tiltReshot)
+	sev, ok := graded3(cost, tiltNote, tiltLook, tiltReshot)
 	if !ok {
 		return
 	}
@@ -199,11 +199,26 @@ func (r *View) judgeLamps(v *seen) {
 			count(max(2, f.bands), "band"), speed(f.seconds), 2*f.banding)
 		return
 	}
-	t := v.info.Seconds
-	if t > 0 && t < onePulse*.9 && v.windows != nil && v.ev100() < exteriorEV && v.light.Kelvin < lampWarm && v.light.Confidence > castSure {
+	if i := v.shortUnderLamps(); i >= 0 {
+		t := v.frames[i].info.Seconds
 		r.say("flicker-risk", finding.Note, t, "s",
-			"The middle frame took %s, less than one pulse of mains lamps (1/100 or 1/120 s): under lamps its brightness and colour depend on the instant. No bands are seen.", speed(t))
+			"Frame %d took %s, less than half a period of the mains, one pulse of their lamps (1/100 or 1/120 s): its brightness and colour depend on the instant. No bands are seen; a lower ISO or a smaller aperture would make all frames longer.", i+1, speed(t))
 	}
+}
+
+// shortUnderLamps is the shortest frame that shows a lamp-lit room and took less than
+// one pulse of its lamps, or -1.
+func (v *seen) shortUnderLamps() int {
+	if v.windows == nil || v.ev100() >= exteriorEV || v.light.Kelvin >= lampWarm || v.light.Confidence < castSure {
+		return -1
+	}
+	for _, i := range v.used {
+		f := v.frames[i]
+		if t := f.info.Seconds; t > 0 && t < onePulse*.9 && f.frame.Coded == nil && planeQuantile(f.colours()[1], .5) > lampLit {
+			return i
+		}
+	}
+	return -1
 }
 
 // ev100 is the exposure value of the room's median luminance at ISO 100 (ISO 2720 with

@@ -9,8 +9,7 @@ import (
 // judgeWindow says what the darkest frame lost of the world outside.
 func (r *View) judgeWindow(v *seen) {
 	c := v.clipped
-	sev, ok := graded(c.window, windowLook, windowReshot)
-	if !ok || c.area < windowArea {
+	if c.window < windowNote || c.area < windowArea {
 		return
 	}
 	ev := halves(c.missing)
@@ -22,13 +21,21 @@ func (r *View) judgeWindow(v *seen) {
 	if t := v.darkest().info.Seconds; t > 0 {
 		next = " (" + speed(t*math.Exp2(-ev)) + ")"
 	}
-	why := "that part of the view outside can't be brought back"
-	if sev == finding.Look {
-		why = "most likely sky or glints"
+	faint := c.missing <= paneSkyOver && !c.bound
+	if c.onlySky >= onlySky && (c.window < windowReshot || faint) {
+		sev := finding.Look
+		if c.window < windowLook || c.window < windowReshot && faint {
+			sev = finding.Note
+		}
+		r.say("sky-clipped", sev, c.window, "share",
+			"The sky in the window is burnt out: %s of the glass is clipped even in the darkest frame, all of it at the top of the panes or glints. It will be white; what stands before it is there. For its clouds, add a frame %s%s darker%s.",
+			percent(c.window), about, stops(ev), next)
+		return
 	}
+	sev, _ := graded3(c.window, windowNote, windowLook, windowReshot)
 	r.say("window-clipped", sev, c.window, "share",
-		"%s of what is seen through the window is clipped even in the darkest frame: %s. The bracket is %s%s short; shoot again with one more frame that much darker%s.",
-		percent(c.window), why, about, stops(ev), next)
+		"%s of what is seen through the window is clipped even in the darkest frame: that part of the view outside can't be brought back. The bracket is %s%s short; shoot again with one more frame that much darker%s.",
+		percent(c.window), about, stops(ev), next)
 }
 
 // judgeBlank is about clipped patches that are no window: skies and what was not
@@ -42,7 +49,12 @@ func (r *View) judgeBlank(v *seen) {
 		}
 		return
 	}
-	if sev, ok := graded(c.sky, blankLook, blankReshot); ok {
+	if sev, ok := graded3(c.sky, lampShare, blankLook, blankReshot); ok {
+		if sev == finding.Note {
+			r.say("highlights-clipped", sev, c.sky, "share",
+				"A bright patch %s is clipped even in the darkest frame: %s of the picture, most likely a lamp; it will be white. If it is a window, shoot again with one more, darker frame.", c.skyBox.where(), percent(c.sky))
+			return
+		}
 		r.say("highlights-clipped", sev, c.sky, "share",
 			"A bright patch %s is clipped even in the darkest frame: %s of the picture, more than a lamp covers. If it is a window or sun on a wall, shoot again with one more, darker frame.", c.skyBox.where(), percent(c.sky))
 	}

@@ -8,17 +8,31 @@ package check
 // between what sound brackets and planted faults measure (the tests of this package
 // hold both).
 const (
+	// A photosite counts as clipped from here on, as a share of the white level: sites
+	// differ by a hundredth in their response.
+	clipFrom = .98
+
 	// Windows. A darkest frame is sufficient when less than a thousandth of the glass
-	// clips; up to a hundredth is glints on cars and leaves. A quarter of the glass
-	// blank is no view outside, whatever is done later.
-	windowLook   = .01
+	// clips; up to a hundredth is glints on cars and leaves, up to a twentieth a white
+	// wall in the sun, which may be white. A quarter of the glass blank is no view
+	// outside, whatever is done later.
+	windowNote   = .01
+	windowLook   = .05
 	windowReshot = .25
 	windowArea   = .0005 // and of the picture: a slit of glass is no view
+	// Where nothing but sky and glints clips, what a buyer looks for outside is there,
+	// and a white sky is what the eye, used to the room, sees. Less than a stop too
+	// bright, which the roll-off hides, it is a note, and one grade milder throughout.
+	paneSkyOver  = 1.0   // EV
+	onlySky      = .80   // share of what clips that has nothing but sky above it
+	skyBelowClip = 1.5   // EV: what is that much darker than clipping is no sky (clear zenith to horizon: 1 to 1.5)
+	glintShare   = .0003 // of the picture: the largest patch that is a glint
 
-	// Clipped patches that are no window: a lamp with its shade covers under half a
-	// hundredth of a picture (lampShare); three hundredths are a sky or a window that
-	// was not recognised.
-	blankLook   = lampShare
+	// Clipped patches that are no window: the bulb and shade of a lamp cover under half
+	// a hundredth of a picture, a lamp near by or a row of them a whole one. Three
+	// hundredths are a sky or a window that was not recognised.
+	lampShare   = .004
+	blankLook   = .01
 	blankReshot = .03
 	// An exterior, where the large clipped patch is the sky. Clouds with a blank core
 	// still read as clouds.
@@ -35,7 +49,8 @@ const (
 	shadowSNR    = 8
 	shadowLook   = .7 // EV short
 	shadowReshot = 2.0
-	blackCode    = 4 // of 255, in a rendered file: nothing is recorded below it
+	shadowShare  = .01 // of the picture may drown: the feet of furniture, an open cupboard
+	blackCode    = 4   // of 255, in a rendered file: nothing is recorded below it
 
 	// Movement of the camera within a bracket, in full-size pixels. The tripod's own
 	// play and the measurement stay under one; the merge aligns what is larger, at the
@@ -43,7 +58,8 @@ const (
 	// near and far things then move apart, which no alignment mends.
 	bumpLook   = 1.5
 	bumpReshot = .01
-	bumpSmall  = .3 // pixels of the reduced frame: below it the number is only noise
+	bumpSmall  = .3  // pixels of the reduced frame: below it the number is only noise
+	bumpSeen   = .15 // of the frame must be neither black nor white for its place to be known
 
 	// Exposure ratios: a shutter is true to a tenth of a stop, the merge measures to a
 	// hundredth.
@@ -76,10 +92,12 @@ const (
 	apertureStep = .15 // EV
 	focalStep    = .02 // share
 
-	// Tilt. Straightening costs edges of the frame. Seven hundredths are a roll of 1.5
-	// degrees or a pitch of 2.6 with a 14 mm lens, what a bubble would have prevented; a
-	// fifth takes the top of a door or a lamp with it.
-	tiltLook   = .07
+	// Tilt. Straightening costs edges of the frame. Four hundredths are a roll of one
+	// degree, two pixels in a hundred along each edge: told, because a bubble would have
+	// prevented it. A tenth changes the composition, a fifth takes the top of a door or
+	// a lamp with it.
+	tiltNote   = .04
+	tiltLook   = .10
 	tiltReshot = .20
 
 	// Colour, in mired (a million over kelvin; 5 are just noticeable, a mistaken
@@ -88,6 +106,7 @@ const (
 	castReshot = 130 // only where the colour is baked into the file
 	castDuv    = .012
 	castSure   = .5 // confidence of the measured light
+	castViews  = 3  // views that must agree before one of them is far from its neighbours
 
 	// Movement in the picture, shares of the frame. Under three ten-thousandths it is
 	// a leaf; a fan is around half a hundredth, a person 3 to 10.
@@ -100,10 +119,14 @@ const (
 	bandLook   = .04
 	bandReshot = .15
 	bandShare  = .5
-	// Half a period of light under 50 Hz mains (100 pulses a second): shorter exposures
-	// catch a part of one pulse.
+	// Longer exposures average bands out: at 1/40 s, to under a fifth of the pulse
+	// (|sin(pi F t)|/(pi F t), worst case of a pulse at F = 100 Hz).
+	bandsBelow = 1. / 40
+	// Half a period of 50 Hz mains, one pulse of light: shorter exposures catch a part
+	// of it, by up to a quarter wrong at 1/125 s (the same formula).
 	onePulse = 1. / 100
 	lampWarm = 4300 // K: below it lamps give the larger part of the light
+	lampLit  = .04  // of full scale: the median of a frame that tells of the room
 
 	// Dust shows at the same place of the sensor in view after view, as a spot a few
 	// hundredths darker than around it.
@@ -118,6 +141,11 @@ const (
 	// Veiling flare: the darkest thousandth of a picture around a strong light against
 	// its mean. A clean, coated lens scatters one to three hundredths.
 	veilLook = .22
+
+	// A frame taken with the lens covered, to mark a new room: the brightest
+	// two-hundredth of it, of full scale (in a rendered file, of its code).
+	markLight = .004
+	markCode  = .05
 
 	// Likeness (correlation of the reduced, flattened pictures) from which two views
 	// are the same composition.

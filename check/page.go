@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 
 	"mullion/finding"
@@ -19,6 +20,7 @@ var page = template.Must(template.New("page").Funcs(template.FuncMap{
 	"photo":   photo,
 	"marks":   marks,
 	"order":   gravest,
+	"milder":  milder,
 	"shots":   func(v View) string { return plainFrames(v) },
 	"said":    func(s finding.Severity) string { return verdictWord(s) },
 	"code":    func(s string) string { return strings.ReplaceAll(s, "-", " ") },
@@ -64,6 +66,11 @@ func gravest(list []finding.Finding) []finding.Finding {
 		}
 	}
 	return out
+}
+
+// milder are the findings that the reshoot list at the head of the page leaves out.
+func milder(list []finding.Finding) []finding.Finding {
+	return slices.DeleteFunc(gravest(list), func(f finding.Finding) bool { return f.Severity == finding.Reshoot })
 }
 
 func photo(v View) template.URL {

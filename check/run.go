@@ -189,9 +189,9 @@ func isMark(frames []*small) bool {
 		return false
 	}
 	f := frames[0]
-	limit := .004
+	limit := markLight
 	if f.frame.Coded != nil {
-		limit = .05
+		limit = markCode
 	}
 	return planeQuantile(f.colours()[1], .995) < limit
 }

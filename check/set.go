@@ -27,7 +27,7 @@ func judgeColour(views []*View) {
 		}
 	}
 	usual := 0.
-	if len(off) >= 3 {
+	if len(off) >= castViews {
 		usual = middleOf(slices.Clone(off))
 	}
 	for _, v := range views {
@@ -37,13 +37,13 @@ func judgeColour(views []*View) {
 			continue
 		}
 		far := math.Abs(d - usual)
-		if len(off) < 3 {
+		if len(off) < castViews {
 			far = math.Abs(d) - castLook/2 // nothing to compare with: only what is plain
 		}
 		if far < castLook || math.Abs(d) < castLook {
 			continue
 		}
-		v.sayColour(d, far, len(off) >= 3)
+		v.sayColour(d, far, len(off) >= castViews)
 	}
 }
 
@@ -69,17 +69,35 @@ func (v *View) sayColour(d, far float64, compared bool) {
 		tint = "orange"
 	}
 	if t.rendered {
-		sev := finding.Look
-		if far >= castReshot && compared {
-			sev = finding.Reshoot
+		sev, unlike := finding.Note, ""
+		if compared {
+			sev, unlike = finding.Look, ", unlike the other views'"
+			if far >= castReshot {
+				sev = finding.Reshoot
+			}
 		}
 		v.say("colour-cast", sev, d, "mired",
-			"White surfaces in this view are %s: they look as under %.0f K (Duv %+.4f), %.0f mired off. The file has the camera's setting baked in: set the white balance by hand to the light in the room, or shoot raw, and shoot again.", tint, t.kelvin, t.duv, math.Abs(d))
+			"White surfaces in this view are %s%s: they look as under %.0f K (Duv %+.4f), %.0f mired off. The file has the camera's setting baked in. Set the white balance by hand (if it stood at daylight, 5500 K, set %.0f K), or shoot raw, and shoot again.",
+			tint, unlike, t.kelvin, t.duv, math.Abs(d), kelvinToSet(daylightSetting, d))
 		return
 	}
-	v.say("white-balance", finding.Look, d, "mired",
-		"The camera was set to %.0f K and the light is %.0f K (Duv %+.4f), %.0f mired apart, unlike the other views: its pictures come out %s. Set %.0f K. The raw files lose nothing; JPEG files beside them do.",
-		t.setKelvin, t.kelvin, t.duv, math.Abs(d), tint, math.Round(t.kelvin/50)*50)
+	sev, unlike := finding.Look, ", unlike the other views"
+	if !compared {
+		unlike = ""
+	}
+	v.say("white-balance", sev, d, "mired",
+		"The camera was set to %.0f K and the light is %.0f K (Duv %+.4f), %.0f mired apart%s: its pictures come out %s. Set %.0f K. The raw files lose nothing; JPEG files beside them do.",
+		t.setKelvin, t.kelvin, t.duv, math.Abs(d), unlike, tint, math.Round(t.kelvin/50)*50)
+}
+
+// daylightSetting is what cameras' daylight setting stands for, in kelvin (common
+// practice, no source).
+const daylightSetting = 5500
+
+// kelvinToSet is the setting that takes a cast of so many mired off, to 50 K.
+func kelvinToSet(was, mireds float64) float64 {
+	k := 1e6 / math.Max(50, math.Min(500, mired(was)+mireds))
+	return math.Round(k/50) * 50
 }
 
 // judgeOdd finds views that were taken with another sensitivity or are softer than the

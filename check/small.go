@@ -14,9 +14,6 @@ import (
 // frames of it are merged in a tenth of a second.
 const smallEdge = 1200
 
-// clipFrom is the share of the white level from which a photosite counts as clipped.
-const clipFrom = 0.98
-
 // small is one frame reduced for the check. Everything is in the sensor's
 // orientation.
 type small struct {

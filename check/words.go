@@ -27,6 +27,14 @@ func graded(v, look, reshoot float64) (sev finding.Severity, ok bool) {
 	return "", false
 }
 
+// graded3 is [graded] with a limit for notes below the others.
+func graded3(v, note, look, reshoot float64) (sev finding.Severity, ok bool) {
+	if sev, ok = graded(v, look, reshoot); !ok && v >= note {
+		return finding.Note, true
+	}
+	return sev, ok
+}
+
 // The speeds engraved on cameras, a third of a stop apart, as whole parts of a second
 // (common practice); longer ones are said in seconds.
 var engraved = []int{8000, 6400, 5000, 4000, 3200, 2500, 2000, 1600, 1250, 1000, 800, 640, 500, 400, 320, 250, 200, 160,

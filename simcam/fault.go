@@ -7,6 +7,8 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
+	"strings"
 	"sync"
 	"time"
 
@@ -34,12 +36,34 @@ const (
 	Tilt          Fault = "tilt"           // pitch 7 degrees down, roll 3
 	Fan           Fault = "fan"            // something dark turns in the picture
 	DeadFile      Fault = "dead file"      // one file is cut short on the card
+	Uneven        Fault = "uneven"         // the brightest frame is a stop and a half short
+	Focus         Fault = "focus"          // the second darkest frame is out of focus
+	Near          Fault = "near edge"      // the foot of the picture lies nearer than the depth of field
+	Zoom          Fault = "zoom"           // the zoom ring moved before the brighter frames
+	AutoISO       Fault = "auto iso"       // brighter frames by sensitivity
+	LampOff       Fault = "lamp off"       // 1.7 stops less light than in the room's other views
+	Veil          Fault = "veil"           // light scattered over the picture, half its mean
 )
+
+// Times is the fault planted weaker or stronger: 0.5 is half of what the list above
+// says, in its own measure (stops, pixels, degrees). Faults of files and settings that
+// are there or not have no strength.
+func (f Fault) Times(k float64) Fault { return Fault(fmt.Sprintf("%s x%g", f, k)) }
+
+// parts takes kind and strength apart.
+func (f Fault) parts() (Fault, float64) {
+	if i := strings.LastIndex(string(f), " x"); i > 0 {
+		if k, err := strconv.ParseFloat(string(f[i+2:]), 64); err == nil && k > 0 {
+			return f[:i], k
+		}
+	}
+	return f, 1
+}
 
 // Faults lists all that can be planted.
 func Faults() []Fault {
 	return []Fault{ClippedWindow, DarkShadows, MissingFrame, MissingEnd, Bump, Blur, Shake, WrongBalance, LowISO, HighISO,
-		Aperture, Flicker, Dust, Tilt, Fan, DeadFile}
+		Aperture, Flicker, Dust, Tilt, Fan, DeadFile, Uneven, Focus, Near, Zoom, AutoISO, LampOff, Veil}
 }
 
 // ShootFaulty is [Camera.Shoot] with faults planted in views, by the name of the view.
@@ -73,28 +97,27 @@ func (c *Camera) ShootFaulty(ctx context.Context, dir string, views []View, s Se
 // plant changes the camera, its settings or the scene before the view is taken.
 func plant(f Fault, c *Camera, s *Settings, v *View) error {
 	n := len(s.EV)
-	switch f {
+	kind, k := f.parts()
+	switch kind {
 	case ClippedWindow:
-		s.Bias += 3
+		s.Bias += 3 * k
 	case DarkShadows:
-		s.Bias -= 7
+		s.Bias -= 7 * k
 	case Bump:
 		s.Moves = make([]Move, n)
 		for i := range s.Moves {
 			if s.EV[i] > 0 || n == 1 {
-				s.Moves[i] = Move{X: 2.4, Y: 1.8} // 3 pixels
+				s.Moves[i] = Move{X: 2.4 * k, Y: 1.8 * k} // 3 pixels
 			}
 		}
 	case Blur:
-		each(v, func(ctx context.Context, m *raster.RGB, _ int) error { return soften(ctx, m, 2.2) })
+		each(v, func(ctx context.Context, m *raster.RGB, _ int) error { return soften(ctx, m, 2.2*k) })
 	case Shake:
-		split(v, n)
-		each(v, func(ctx context.Context, m *raster.RGB, step int) error {
-			if step != n-1 {
-				return nil
-			}
-			return smear(ctx, m, 9)
-		})
+		only(v, n, n-1, func(ctx context.Context, m *raster.RGB) error { return smear(ctx, m, int(math.Round(9*k))) })
+	case Focus:
+		only(v, n, min(1, n-1), func(ctx context.Context, m *raster.RGB) error { return soften(ctx, m, 2.2*k) })
+	case Near:
+		each(v, func(ctx context.Context, m *raster.RGB, _ int) error { return softFoot(ctx, m, 3*k) })
 	case WrongBalance:
 		s.Balance, s.Jitter = BalanceTungsten, 0
 		// Red over blue of white: 1 in daylight, 6 under a lamp; they are equally wrong near 1.5.
@@ -104,18 +127,32 @@ func plant(f Fault, c *Camera, s *Settings, v *View) error {
 	case LowISO:
 		s.ISO, s.TagISO, s.Bias = 100, 50, s.Bias+1
 	case HighISO:
-		s.ISO = 1600
+		s.ISO = int(1600 * k)
+	case AutoISO:
+		s.ByISO = true
 	case Aperture:
 		s.ByAperture = true
+	case Uneven:
+		s.EV = slices.Clone(s.EV)
+		s.EV[n-1] -= 1.5 * k
+	case Zoom:
+		zoom(v, s, 1+.05*k)
 	case Flicker:
-		c.Pulse = Pulse{Hertz: 120, Depth: .9, Readout: 1. / 25}
+		c.Pulse = Pulse{Hertz: 120, Depth: .9 * k, Readout: 1. / 25}
 	case Dust:
-		c.Dust = []Speck{{.31, .24, .0022, .12}, {.62, .41, .003, .09}, {.82, .15, .0018, .15}, {.17, .55, .0035, .07}}
+		c.Dust = []Speck{{.31, .24, .0022, .12 * k}, {.62, .41, .003, .09 * k}, {.82, .15, .0018, .15 * k}, {.17, .55, .0035, .07 * k}}
 	case Tilt:
-		tilt(v, -7, 3)
+		tilt(v, -7*k, 3*k)
 	case Fan:
 		split(v, n)
-		each(v, func(_ context.Context, m *raster.RGB, step int) error { turnFan(m, step); return nil })
+		each(v, func(_ context.Context, m *raster.RGB, step int) error { turnFan(m, step, .09*k); return nil })
+	case LampOff:
+		each(v, func(_ context.Context, m *raster.RGB, _ int) error {
+			scale(m, float32(math.Exp2(-1.7*k)), 0)
+			return nil
+		})
+	case Veil:
+		each(v, func(_ context.Context, m *raster.RGB, _ int) error { scale(m, 1, .5*k); return nil })
 	case MissingFrame, MissingEnd, DeadFile:
 	default:
 		return fmt.Errorf("simulated camera: no fault is called %q", f)
@@ -129,7 +166,8 @@ func spoil(f Fault, dir string, s Settings, shots []Shot) ([]Shot, error) {
 		return slices.IndexFunc(shots, func(x Shot) bool { return x.Frame.Step == step })
 	}
 	gone := -1
-	switch f {
+	kind, _ := f.parts()
+	switch kind {
 	case MissingFrame:
 		gone = at(s.EV[len(s.EV)/2])
 	case MissingEnd:
@@ -191,6 +229,79 @@ func split(v *View, n int) {
 	}
 }
 
+// only changes the scene of one step.
+func only(v *View, n, at int, change func(ctx context.Context, m *raster.RGB) error) {
+	split(v, n)
+	each(v, func(ctx context.Context, m *raster.RGB, step int) error {
+		if step != at {
+			return nil
+		}
+		return change(ctx, m)
+	})
+}
+
+// scale multiplies a scene and adds a share of its mean.
+func scale(m *raster.RGB, k float32, veil float64) {
+	for _, p := range m {
+		sum := 0.
+		for _, v := range p.Pix {
+			sum += float64(min(v, 50)) // of a lamp, what a lens scatters far
+		}
+		add := float32(veil * sum / float64(len(p.Pix)))
+		for i, v := range p.Pix {
+			p.Pix[i] = k*v + add
+		}
+	}
+}
+
+// softFoot blurs the foot of a picture, more the lower, from two thirds of its height.
+func softFoot(ctx context.Context, m *raster.RGB, sigma float64) error {
+	for _, p := range m {
+		soft := raster.Get(p.W, p.H)
+		if err := raster.Gauss(ctx, soft, p, sigma); err != nil {
+			return err
+		}
+		for y := p.H * 2 / 3; y < p.H; y++ {
+			k := float32(min(1, 6*(float64(y)/float64(p.H)-2./3)))
+			row, blurred := p.Row(y), soft.Row(y)
+			for x, v := range row {
+				row[x] = v + k*(blurred[x]-v)
+			}
+		}
+		raster.Put(soft)
+	}
+	return nil
+}
+
+// zoom makes the frames brighter than the metered one with a longer focal length.
+func zoom(v *View, s *Settings, k float64) {
+	n := len(s.EV)
+	s.Zoom = make([]float64, n)
+	for i := range s.Zoom {
+		s.Zoom[i] = 1
+		if s.EV[i] > 0 {
+			s.Zoom[i] = k
+		}
+	}
+	split(v, n)
+	mm, zooms := v.FocalMM, s.Zoom
+	scenes := slices.Clone(v.Scenes)
+	for i, load := range scenes {
+		if zooms[i] == 1 {
+			continue
+		}
+		scenes[i] = func(ctx context.Context) (*raster.RGB, error) {
+			m, err := load(ctx)
+			if err != nil {
+				return m, err
+			}
+			defer raster.PutRGB(m)
+			return turned(ctx, m, mm, k, 0, 0), ctx.Err()
+		}
+	}
+	v.Scenes = scenes
+}
+
 func soften(ctx context.Context, m *raster.RGB, sigma float64) error {
 	for _, p := range m {
 		if err := raster.Gauss(ctx, p, p, sigma); err != nil {
@@ -219,10 +330,11 @@ func smear(_ context.Context, m *raster.RGB, n int) error {
 	return nil
 }
 
-// turnFan paints four dark blades, turned by an angle that differs from step to step.
-func turnFan(m *raster.RGB, step int) {
+// turnFan paints four dark blades, turned by an angle that differs from step to step;
+// size is their length as a share of the short edge.
+func turnFan(m *raster.RGB, step int, size float64) {
 	w, h := m.W(), m.H()
-	cx, cy, r := .42*float64(w), .30*float64(h), .09*float64(min(w, h))
+	cx, cy, r := .42*float64(w), .30*float64(h), size*float64(min(w, h))
 	turn := 0.7 * float64(step*step+step)
 	for y := max(0, int(cy-r)); y < min(h, int(cy+r)); y++ {
 		for x := max(0, int(cx-r)); x < min(w, int(cx+r)); x++ {

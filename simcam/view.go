@@ -36,7 +36,9 @@ type Settings struct {
 	// ByAperture takes the steps brighter than the metered one by opening the aperture,
 	// not by time: a camera in the wrong mode.
 	ByAperture bool
-	Manual     bool // manual exposure: the files carry no exposure compensation
+	ByISO      bool      // the same by sensitivity: a camera left on automatic ISO
+	Zoom       []float64 // what each step's focal length is multiplied by, or none
+	Manual     bool      // manual exposure: the files carry no exposure compensation
 
 	Balance Balance
 	Jitter  float64 // standard deviation of the automatic neutral from frame to frame, relative
@@ -184,6 +186,12 @@ func (s *session) frames(v View, metered Shutter) []Frame {
 		f.TagISO = s.TagISO
 		if f.Step > 0 && s.ByAperture {
 			f.Shutter, f.FNumber = metered, math.Max(2.8, s.FNumber*math.Exp2(-f.Step/2))
+		}
+		if f.Step > 0 && s.ByISO {
+			f.Shutter, f.ISO = metered, int(math.Round(float64(s.ISO)*math.Exp2(f.Step)))
+		}
+		if len(s.Zoom) > 0 {
+			f.FocalMM *= s.Zoom[step]
 		}
 		frames = append(frames, f)
 		s.number++

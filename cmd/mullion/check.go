@@ -51,10 +51,7 @@ func (c *checkCmd) Run(ctx context.Context) error {
 			return err
 		}
 	} else {
-		out.end(report)
-		if c.HTML != "" {
-			fmt.Printf("\nThe page with pictures: %s\n", c.HTML)
-		}
+		out.end(report, c.HTML)
 	}
 	if report.ShootAgain() {
 		return errSaid
@@ -136,8 +133,9 @@ func files(frames []finish.FrameReport) string {
 
 func base(rel string) string { return rel[strings.LastIndexByte(rel, '/')+1:] }
 
-// end prints what only the whole card could tell, and the reshoot list.
-func (p *checkPrinter) end(r *check.Report) {
+// end prints what only the whole card could tell, where the page is, and last the
+// reshoot list.
+func (p *checkPrinter) end(r *check.Report, page string) {
 	fmt.Fprintln(p.w)
 	for _, v := range r.Views {
 		for _, f := range v.Findings[p.seen[v.ID]:] {
@@ -153,6 +151,9 @@ func (p *checkPrinter) end(r *check.Report) {
 		}
 	}
 	fmt.Fprintf(p.w, "\n%s checked in %.1f s.\n", plural(len(r.Views), "view"), r.Seconds)
+	if page != "" {
+		fmt.Fprintf(p.w, "The page with pictures: %s\n", page)
+	}
 	list := r.List()
 	if len(list) == 0 {
 		fmt.Fprintln(p.w, "Nothing has to be shot again.")
