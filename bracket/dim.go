@@ -42,6 +42,9 @@ func (m *merger) dim() (all [2][2]dim) {
 
 // again works on every second sample of a row, from column x on.
 func (d *dim) again(dst []float32, rows [][]uint16, x int) {
+	if len(d.frames) == 0 { // a frame by itself has no weights; below black it must stay as it is
+		return
+	}
 	for ; x < len(dst); x += 2 {
 		v := dst[x]
 		if v >= d.below {
