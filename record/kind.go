@@ -67,19 +67,31 @@ const (
 	fixed   = "it is part of the property"
 )
 
+// The words are English, in British and American spelling. What is said in another
+// language is not understood, and the same is asked of whoever says it.
 var refused = []struct {
-	reason string
-	things []string
+	reason   string
+	anywhere bool // among the words, not only as the noun they end with
+	things   []string
 }{
-	{outside, []string{"power line", "powerline", "pylon", "mast", "hydrant", "neighbouring building", "neighboring building", "neighbour", "neighbor",
-		"road", "street", "railway", "view", "tree", "hedge", "hill", "sky", "street light", "drain", "building", "factory"}},
-	{defect, []string{"crack", "stain", "damp", "mould", "mold", "rot", "rust", "leak", "water damage", "hole", "damage", "peeling paint", "scratch", "burn", "pest"}},
-	{fixed, []string{"outlet", "socket", "light switch", "switch", "fixed wiring", "wiring", "wire", "pipe", "radiator", "vent", "meter", "fuse box", "boiler", "wall", "window",
-		"door", "floor", "ceiling", "cabinet", "appliance", "fixture", "lamp fitting", "fence", "pool", "stairs", "stair", "column", "beam", "smoke detector"}},
+	{outside, false, []string{"power line", "power cable", "overhead line", "overhead wire", "overhead cable", "electric line", "telephone line", "phone line", "telephone wire",
+		"utility pole", "telephone pole", "telegraph pole", "power pole", "electricity pole", "pylon", "transmission tower", "cell tower", "mast", "hydrant", "wind turbine",
+		"neighbouring building", "neighboring building", "neighbouring house", "neighboring house", "neighbour", "neighbor", "neighbour's house", "next door",
+		"road", "street", "motorway", "highway", "railway", "railroad", "view", "tree", "hedge", "hill", "mountain", "sky", "street light", "street lamp", "street sign", "road sign", "lamp post",
+		"drain", "manhole", "building", "factory", "lot line", "boundary", "substation", "transformer"}},
+	{defect, true, []string{"crack", "stain", "damp", "mould", "mold", "mildew", "rotten", "rust", "water damage", "water mark", "flood damage", "fire damage", "smoke damage",
+		"peeling", "flaking", "subsidence", "asbestos", "graffiti", "broken tile", "broken window", "broken glass", "missing tile"}},
+	{defect, false, []string{"rot", "leak", "hole", "damage", "scratch", "burn", "dent", "defect", "pest", "termite", "woodworm"}},
+	{fixed, false, []string{"outlet", "socket", "plug point", "power point", "light switch", "switch", "dimmer", "fixed wiring", "wiring", "wire", "conduit", "trunking", "pipe", "pipework",
+		"radiator", "vent", "grille", "meter", "fuse box", "breaker box", "consumer unit", "boiler", "water heater", "air conditioner", "heat pump", "wall", "window", "door", "floor",
+		"floorboard", "ceiling", "cabinet", "cupboard", "appliance", "fixture", "lamp fitting", "light fitting", "light fixture", "ceiling fan", "fence", "pool", "stairs",
+		"stair", "staircase", "column", "pillar", "beam", "fireplace", "chimney", "roof", "gutter", "downpipe", "smoke detector", "smoke alarm", "carbon monoxide alarm", "sprinkler",
+		"alarm panel", "security camera", "handrail", "railing", "ramp", "solar panel", "satellite dish", "antenna", "aerial", "septic tank"}},
 }
 
 // Check returns what is to be said of a thing in a caption, or why it can't be done:
-// a [Refusal] for what must stay. words describe kind "other" and may refine others.
+// a [Refusal] for what must stay. words describe kind "other" and may refine others; they
+// are read as English.
 func Check(a Action, kind, words string) (string, error) {
 	kind, words = strings.TrimSpace(strings.ToLower(kind)), strings.Join(strings.Fields(words), " ")
 	if a == Remove {
@@ -107,23 +119,46 @@ func Check(a Action, kind, words string) (string, error) {
 
 // places are the words after which it is said where a thing is, not what it is: a toy
 // on the floor may go.
-var places = []string{" on ", " in ", " at ", " by ", " under ", " beside ", " near ", " against ", " behind ", " before ", " from ", " along ", " over ", " across "}
+var places = []string{" on ", " in ", " at ", " by ", " under ", " beside ", " near ", " against ", " behind ", " before ", " from ", " along ", " over ", " across ", " of ", " that ", " which ", " outside ", " inside "}
 
-// refusal finds a thing that must stay among the words said. A plural counts too.
+// refusal finds a thing that must stay among the words said. Plurals, "cracked" and
+// "mouldy" count too, and words written together. The noun at the end of what is said
+// decides: a door mat is a mat.
 func refusal(said string) *Refusal {
-	said = " " + strings.Join(strings.FieldsFunc(strings.ToLower(said), func(r rune) bool { return r == ' ' || r == '-' || r == '_' || r == ',' || r == '.' }), " ") + " "
-	for _, p := range places {
-		said, _, _ = strings.Cut(said, p)
-		said += " "
-	}
-	for _, group := range refused {
-		for _, thing := range group.things {
-			for _, form := range []string{thing, thing + "s", thing + "es", thing + "'s", thing + "’s"} {
-				if strings.Contains(said, " "+form+" ") {
-					return &Refusal{thing, group.reason}
+	for _, part := range parts(said) {
+		for _, group := range refused {
+			for _, thing := range group.things {
+				for _, one := range []string{thing, strings.ReplaceAll(thing, " ", "")} {
+					for _, ending := range endings {
+						word := " " + one + ending + " "
+						if strings.HasSuffix(part, word) || group.anywhere && strings.Contains(part, word) {
+							return &Refusal{thing, group.reason}
+						}
+					}
 				}
 			}
 		}
 	}
 	return nil
+}
+
+var endings = []string{"", "s", "es", "'s", "’s", "s'", "ed", "d", "y", "ing", "ness"}
+
+// parts are the things that are said, without where they are, with a blank at both ends.
+func parts(said string) []string {
+	said = strings.ToLower(said)
+	for _, and := range []string{" and ", " or ", " with ", "&", "+", ",", ";", "/"} {
+		said = strings.ReplaceAll(said, and, "|")
+	}
+	var out []string
+	for _, part := range strings.Split(said, "|") {
+		part = " " + strings.Join(strings.FieldsFunc(part, func(r rune) bool { return strings.ContainsRune(" -_.:()", r) }), " ") + " "
+		for _, p := range places {
+			if before, _, cut := strings.Cut(part, p); cut && strings.TrimSpace(before) != "" {
+				part = before + " "
+			}
+		}
+		out = append(out, part)
+	}
+	return out
 }

@@ -46,9 +46,16 @@ func TestWhatBelongsToThePropertyIsRefused(t *testing.T) {
 			t.Errorf("%s: %v", kind, err)
 		}
 	}
-	for _, words := range []string{"a crack in the wall", "the neighbour's house", "water damage", "a power-line", "old wiring on the wall", "two trees"} {
+	for _, words := range []string{"a crack in the wall", "the neighbour's house", "water damage", "a power-line", "old wiring on the wall", "two trees", "Powerlines", "telephone poles that lean", "a cord and a plug socket",
+		"a cracked tile", "mouldy grout", "damp patches", "street-lights", "a fusebox", "the stain of a leak", "broken window, left", "utility pole/wires", "rusty railing", "a hole in the plaster", "lightswitch"} {
 		if _, err := Check(Remove, "other", words); err == nil {
 			t.Errorf("%q is let through as \"other\"", words)
+		}
+	}
+	for _, words := range []string{"a door mat", "a floor lamp", "a wall clock", "a garden hose by the fence", "a picture of a tree", "window cleaner's bucket", "a for sale sign that was left",
+		"a wire basket", "two bins under the window", "a scratching post", "pool toys"} {
+		if _, err := Check(Remove, "other", words); err != nil {
+			t.Errorf("%q is refused: %v", words, err)
 		}
 	}
 }

@@ -49,8 +49,8 @@ func TestSoftenedTextIsGone(t *testing.T) {
 			t.Fatal(n, err)
 		}
 	}
-	// A step of the rounding is 1/63.
-	if rms, most := difference(a, b); rms > 0.02 || most > 2.5/63 {
+	// A step of the rounding is 1/15: two texts may lie on both sides of it.
+	if rms, most := difference(a, b); rms > 1./15 || most > 1.01/15 {
 		t.Errorf("softened, two texts differ by %.4f, at most %.4f", rms, most)
 	}
 }
@@ -63,7 +63,6 @@ func TestSoftenWritesTheMaskOnly(t *testing.T) {
 	if _, err := Soften(ctx, got, mask); err != nil {
 		t.Fatal(err)
 	}
-	values := map[float32]bool{}
 	for y := range 200 {
 		for x := range 300 {
 			v := got[0].Row(y)[x]
@@ -73,8 +72,12 @@ func TestSoftenWritesTheMaskOnly(t *testing.T) {
 			if mask.Row(y)[x] > 0 && (v < 0 || v > 1) {
 				t.Fatalf("pixel %d,%d is %g", x, y, v)
 			}
-			values[v] = true
 		}
+	}
+	whole := raster.New(300, 200)
+	whole.Fill(1)
+	if n, err := Soften(ctx, before.Clone(), whole); n != 300*200 || err != nil {
+		t.Errorf("a mask of the whole picture: %d, %v", n, err)
 	}
 	if n, err := Soften(ctx, got, raster.New(300, 200)); n != 0 || err != nil {
 		t.Errorf("an empty mask: %d, %v", n, err)

@@ -165,7 +165,7 @@ type removeCmd struct {
 }
 
 func (c *removeCmd) Help() string {
-	return "What belongs to the property or its surroundings is refused, with the reason: power lines, cracks, stains, outlets, fixed wiring, neighbouring buildings, roads, views, trees.\n\n" +
+	return "What belongs to the property or its surroundings is refused, with the reason: power lines, cracks, stains, outlets, fixed wiring, neighbouring buildings, roads, views, trees. The program reads this in English only; in other languages the same is asked of you.\n\n" +
 		"Example:  mullion remove ~/shoots/2026-05-14 3 --kind cord --stroke '310,1200 420,980 640,700 @24'"
 }
 
