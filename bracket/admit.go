@@ -44,9 +44,23 @@ func (m *merger) admit(frames []*rawfile.Frame) {
 		m.shots = append(m.shots, s)
 	}
 	for _, s := range append([]*shot(nil), m.shots...) {
-		if (form{s.frame.Kind, s.w, s.h}) != most {
-			m.leave(s, fmt.Sprintf("it has %d x %d pixels and the bracket's others have %d x %d, or is another kind of file", s.w, s.h, most.w, most.h))
+		switch f := (form{s.frame.Kind, s.w, s.h}); {
+		case f.w != most.w || f.h != most.h:
+			m.leave(s, fmt.Sprintf("it has %d x %d pixels and the others have %d x %d", s.w, s.h, most.w, most.h))
+		case f.kind != most.kind:
+			m.leave(s, fmt.Sprintf("it is %s and the others are %s", kindName(f.kind), kindName(most.kind)))
 		}
+	}
+}
+
+func kindName(k rawfile.Kind) string {
+	switch k {
+	case rawfile.KindMosaic:
+		return "raw data"
+	case rawfile.KindCameraRGB:
+		return "raw data that are interpolated already"
+	default:
+		return "a developed picture"
 	}
 }
 

@@ -41,7 +41,7 @@ func (s *shot) reach() int {
 	if s.frame.Kind == rawfile.KindMosaic {
 		return 3
 	}
-	return 1
+	return 2
 }
 
 // smear is the error, as a share of the clipping point, of a pixel that was
@@ -65,12 +65,13 @@ func (m *merger) develop(ctx context.Context, s *shot, part rect) (p picture, at
 		copyRGB(p, s.frame.RGB, at, s.fade(1))
 	default:
 		p = picture{rgb: raster.GetRGB(at.w(), at.h()), trust: raster.Get(at.w(), at.h())}
-		developCoded(s, p, at)
+		p.near, err = developCoded(ctx, s, p, at)
+		return p, at, err
 	}
 	if err == nil {
 		p.near, err = nearness(ctx, p.trust, s.reach())
 	}
-	if err == nil && p.near != nil {
+	if err == nil && p.near != nil && s.frame.Kind == rawfile.KindMosaic {
 		err = distrust(ctx, p.trust)
 	}
 	return p, at, err
@@ -146,25 +147,59 @@ func copyRGB(p picture, src *raster.RGB, at rect, fd fade) {
 // clips, so a step there is a large step of light.
 var codeFade = fade{0.86, 0.975}
 
-func developCoded(s *shot, p picture, at rect) {
+// developCoded linearises a part of a rendered file and returns how near every pixel
+// is to something much brighter, clipped or not: the file holds its colours at half
+// the size (ITU-T T.81 allows it, and most cameras do it), so that a window's colour
+// lies two pixels wide over its frame, which is dark enough to show it.
+func developCoded(ctx context.Context, s *shot, p picture, at rect) (*raster.Plane, error) {
 	in := s.frame.Coded.RGB
+	near := raster.Get(at.w(), at.h()) // first the largest code of a pixel
 	for y := range at.h() {
-		tr := p.trust.Row(y)
-		clear(tr)
+		top := near.Row(y)
+		clear(top)
 		for c := range 3 {
 			code, out := in[c].Row(at.y0 + y)[at.x0:at.x1], p.rgb[c].Row(y)
 			for x, v := range code {
 				out[x] = s.curves.at(c, v)
-				if v > tr[x] {
-					tr[x] = v
+				if v > top[x] {
+					top[x] = v
 				}
 			}
 		}
-		for x, v := range tr {
-			tr[x] = float32(codeFade.at(float64(v)))
+		tr := p.trust.Row(y)
+		for x, v := range top {
+			tr[x] = 1
+			if v > float32(codeFade.lo) {
+				tr[x] = float32(codeFade.at(float64(v)))
+			}
 		}
 	}
+	around := near.Clone()
+	defer raster.Put(around)
+	if err := dilate(ctx, around, s.reach()); err != nil {
+		return near, err
+	}
+	for y := range near.H {
+		n := near.Row(y)
+		for x, v := range around.Row(y) {
+			step := (v - n[x] - bleedFrom) * (1 / (bleedFull - bleedFrom))
+			if v > float32(codeFade.lo) {
+				if d := 1 - float32(codeFade.at(float64(v))); d > step {
+					step = d
+				}
+			}
+			n[x] = max(0, min(1, step))
+		}
+	}
+	return near, nil
 }
+
+// Steps in code, of full scale, from which colours bleed enough to notice, and from
+// which they count as bled.
+const (
+	bleedFrom = 0.15
+	bleedFull = 0.4
+)
 
 // nearness is the largest distrust within r of every pixel, or nil when all are
 // fully trusted.
