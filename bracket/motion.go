@@ -25,7 +25,8 @@ const (
 )
 
 // tooMuch is the share of the picture above which a disagreement is no motion: the
-// light changed, and every frame alone would be as wrong as any other.
+// light changed, and the picture is shown in that of the reference as far as that
+// sees it, since a mixture of two lights never was.
 const tooMuch = 0.35
 
 // motion finds regions where frames disagree by more than their noise, and gives
@@ -45,18 +46,17 @@ func (m *merger) motion(ctx context.Context) error {
 	core := hysteresis(most, seedAt, growAt, max(12, w*h/40000))
 	raster.Put(most)
 	share := core.share()
-	switch {
-	case share == 0:
-		return ctx.Err()
-	case share > tooMuch:
-		m.note("light-changed", finding.Look, share, "share",
-			"%s of the picture differs between the frames by more than their exposures: a lamp or the daylight changed while the bracket was taken. Check the picture for uneven light and double edges, or take the view again.", percent(share))
+	if share == 0 {
 		return ctx.Err()
 	}
 	var err error
-	m.moved, err = m.assign(ctx, core)
-	if err != nil {
+	if m.moved, err = m.assign(ctx, core); err != nil {
 		return err
+	}
+	if share > tooMuch {
+		m.note("light-changed", finding.Look, share, "share",
+			"%s of the picture differs between the frames by more than their exposures: a lamp or the daylight changed while the bracket was taken. The picture shows the light of frame %d%s where that sees it. Check windows and shadows for uneven light, or take the view again.", percent(share), m.ref.index+1, name(m.ref.frame))
+		return ctx.Err()
 	}
 	sev, do := finding.Note, "Nothing to do."
 	if share > 0.03 {

@@ -53,6 +53,27 @@ func TestFan(t *testing.T) {
 	}
 }
 
+// A lamp that goes out between two frames changes the light of most of the room: the
+// picture shows the reference's light, not a mixture, and the finding says so.
+func TestLightChanged(t *testing.T) {
+	day, lit := scene(t, "A-living-day"), scene(t, "A-living")
+	k := take(t, taking{scenes: []*raster.RGB{lit, lit, lit, day, day}, truth: true})
+	r, err := Merge(bg, k.frames, Options{Reference: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := false
+	for _, f := range r.Findings {
+		found = found || f.Code == "light-changed" || f.Code == "exposure-differs"
+		t.Log(f)
+	}
+	e := logError(r.Mosaic, k.truth, r.Clip)
+	t.Logf("RMS %.4f EV against the reference's light", e)
+	if !found || e > 0.1 {
+		t.Errorf("RMS %.4f EV against the reference's light, said: %v", e, found)
+	}
+}
+
 // fanResidual returns the RMS residual in log2 where the scenes differ, against the
 // best single scene of each 32 x 32 block, over that of the still parts.
 func fanResidual(t *testing.T, m *raster.Plane, truth [5]*raster.Plane) float64 {

@@ -35,6 +35,7 @@ func (m *merger) assign(ctx context.Context, core mask) (*regions, error) {
 	}
 	near := core.grown(reachOf)
 	m.spread(r, near)
+	m.lighten(r)
 	for i, v := range near.in {
 		if v {
 			r.soft.Pix[i] = 1
@@ -58,8 +59,12 @@ func (m *merger) assign(ctx context.Context, core mask) (*regions, error) {
 const noiseGood = 0.025
 
 // choose picks the frame for one region: unclipped where things moved, the
-// reference if its noise is low enough, else the brightest of the unclipped.
+// reference if its noise is low enough, else the brightest of the unclipped. Of a
+// region so large that the light must have changed the reference shows what it can.
 func (m *merger) choose(core mask, c []int32) int {
+	if float64(len(c)) > tooMuch*float64(len(core.in)) {
+		return m.position(m.ref)
+	}
 	clip := make([]float64, len(m.shots))
 	least := math.Inf(1)
 	for k, s := range m.shots {
@@ -77,6 +82,39 @@ func (m *merger) choose(core mask, c []int32) int {
 		best = k
 	}
 	return best
+}
+
+// noiseBad is the relative noise from which a frame shows no more than dots.
+const noiseBad = 0.1
+
+// lighten gives samples that their region's frame shows as noise to the next brighter
+// frame that sees them unclipped: a region around a lamp takes a frame that shows the
+// lamp, in which what lies beside it is black.
+func (m *merger) lighten(r *regions) {
+	for i, k := range r.from {
+		for k > 0 && int(k) < len(m.shots) {
+			s, next := m.shots[k-1], m.shots[k]
+			v := float64(s.proof.lin.Pix[i/r.w*s.proof.lin.Stride+i%r.w])
+			if s.noise[1].at(v) < noiseBad*noiseBad*v*v && v > 0 || !next.unclippedAround(i%r.w, i/r.w) {
+				break
+			}
+			k++
+		}
+		r.from[i] = k
+	}
+}
+
+// unclippedAround is true when nothing clips in the 3 x 3 samples around one.
+func (s *shot) unclippedAround(x, y int) bool {
+	p := s.proof.lin
+	for j := max(0, y-1); j <= min(p.H-1, y+1); j++ {
+		for _, v := range p.Row(j)[max(0, x-1):min(p.W, x+2)] {
+			if v >= 0.95 {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // clippedIn is the share of the moving samples of a region that a frame clips.
