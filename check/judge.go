@@ -82,6 +82,10 @@ func (r *View) judgeMerge(v *seen) {
 		case "all of it is clipped", "all of it is black":
 			r.say("frame-empty", finding.Note, float64(i+1), "frame", "Frame %d (%s) shows nothing: %s. The others are enough if no other finding names them.", i+1, name, f.Why)
 		default:
+			if !v.frames[i].sees() {
+				r.say("frame-empty", finding.Note, float64(i+1), "frame", "Frame %d (%s) is too dark or too bright to show where it lies, and is left out. The others are enough if no other finding names them.", i+1, name)
+				continue
+			}
 			r.say("camera-moved", finding.Reshoot, float64(i+1), "frame",
 				"Frame %d (%s) doesn't fit the others: %s. Shoot the view again without touching the tripod.", i+1, name, f.Why)
 		}

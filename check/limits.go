@@ -148,6 +148,8 @@ const (
 	markCode  = .05
 
 	// Likeness (correlation of the reduced, flattened pictures) from which two views
-	// are the same composition.
-	sameView = .93
+	// are the same composition, and from which one was taken nearly where the other was.
+	// Two rooms stay under 0.4.
+	sameView  = .93
+	sameScene = .7
 )
