@@ -56,14 +56,17 @@ func open(ctx context.Context, path string, data []byte) (metadata.Kind, metadat
 // rendered tells pictures that Go's own decoders read from those that C libraries do.
 // Some cameras name their raw files .TIF.
 func rendered(path string, kind metadata.Kind, data []byte) bool {
-	return kind == metadata.KindPNG || kind == metadata.KindHEIF ||
+	return kind == metadata.KindPNG ||
 		kind == metadata.KindTIFF && !metadata.IsRawName(path) && !isMosaic(data)
 }
 
 // unpack runs the C library that the file needs.
 func unpack(ctx context.Context, u *unpacked, kind metadata.Kind, data []byte) error {
-	if kind == metadata.KindJPEG {
+	switch kind {
+	case metadata.KindJPEG:
 		return unpackJPEG(ctx, u, data)
+	case metadata.KindHEIF:
+		return unpackHEIC(ctx, u, data)
 	}
 	return unpackRaw(ctx, u, data)
 }

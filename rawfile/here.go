@@ -90,7 +90,7 @@ type answer struct {
 }
 
 func init() {
-	apart.Serve(func() {}, func(head, in, out []byte) []byte {
+	apart.Serve(readyForHEIC, func(head, in, out []byte) []byte {
 		room = out
 		reply, err := json.Marshal(serve(head, in, out))
 		if err != nil { // numbers that are none

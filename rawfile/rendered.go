@@ -18,7 +18,7 @@ import (
 	"mullion/metadata/ifd"
 )
 
-// decodeRendered fills f from a PNG, TIFF or HEIC.
+// decodeRendered fills f from a PNG or TIFF.
 func decodeRendered(ctx context.Context, f *Frame, data []byte, kind metadata.Kind) error {
 	cfg, err := config(data, kind)
 	if err != nil {
@@ -43,6 +43,60 @@ func decodeRendered(ctx context.Context, f *Frame, data []byte, kind metadata.Ki
 	f.Coded = coded(rgb, bits, imageProfile(data, kind))
 	return nil
 }
+
+// unpackHEIC takes a HEIC's code values and profile, as bytes or, where it has more bits,
+// as words.
+func unpackHEIC(ctx context.Context, u *unpacked, data []byte) error {
+	cfg, err := config(data, metadata.KindHEIF)
+	if err != nil {
+		return renderedError(u.path, metadata.KindHEIF, err)
+	}
+	if cfg.Width < 2 || cfg.Height < 2 || bomb(cfg.Width, cfg.Height, len(data)) {
+		return damaged(u.path, fmt.Sprintf("its header claims %d x %d pixels", cfg.Width, cfg.Height), nil)
+	}
+	img, err := decodeImage(data, metadata.KindHEIF)
+	if err != nil {
+		return renderedError(u.path, metadata.KindHEIF, err)
+	}
+	row, bits := rowReader(img)
+	w, h := img.Bounds().Dx(), img.Bounds().Dy()
+	u.W, u.H, u.Profile = w, h, imageProfile(data, metadata.KindHEIF)
+	u.Form = formCodedWords
+	if bits == 8 {
+		u.Form = formBytes
+		u.bytes, err = byteRoom(3 * w * h)
+	} else {
+		u.words, err = wordRoom(3 * w * h)
+	}
+	if err != nil {
+		return damaged(u.path, err.Error(), err)
+	}
+	return raster.Bands(ctx, h, func(y0, y1 int) {
+		line := make([]float32, 3*w)
+		for y := y0; y < y1; y++ {
+			row(y, line[:w], line[w:2*w], line[2*w:])
+			for i, v := range line {
+				at := 3*(y*w+i%w) + i/w
+				if bits == 8 {
+					u.bytes[at] = uint8(v*255 + .5)
+				} else {
+					u.words[at] = uint16(v*65535 + .5)
+				}
+			}
+		}
+	})
+}
+
+// readyForHEIC has the library load what it loads at its first picture, for a process
+// that can open no file later.
+func readyForHEIC() {
+	if heic.Dynamic() == nil {
+		heic.DecodeConfig(bytes.NewReader(nothingHEIC))
+	}
+}
+
+// nothingHEIC is the beginning of a HEIC without a picture in it.
+var nothingHEIC = []byte("\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic")
 
 // bomb reports whether a file claims more pixels than any camera has, or far more than
 // its bytes can hold: a photograph's noise takes more than one byte in 512 pixels.

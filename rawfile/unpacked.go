@@ -20,7 +20,7 @@ type unpacked struct {
 	Mosaic  Mosaic // without its samples
 	Profile []byte // a JPEG's colour profile
 
-	words []uint16 // formMosaic: W*H; formWords: 3*W*H, interleaved
+	words []uint16 // formMosaic: W*H; else 3*W*H, interleaved
 	bytes []byte   // formBytes: 3*W*H, interleaved
 
 	path string
@@ -29,9 +29,10 @@ type unpacked struct {
 type form int
 
 const (
-	formMosaic form = iota // one sample a photosite
-	formWords              // linear camera RGB, 65535 = clipping
-	formBytes              // code values of a JPEG
+	formMosaic     form = iota // one sample a photosite
+	formWords                  // linear camera RGB, 65535 = clipping
+	formBytes                  // code values of a JPEG or HEIC
+	formCodedWords             // the same with more than 8 bits
 )
 
 // room is where a decoder's process writes its samples. In any other process it is
@@ -75,7 +76,7 @@ func (u *unpacked) size() int {
 	switch u.Form {
 	case formMosaic:
 		return 2 * n
-	case formWords:
+	case formWords, formCodedWords:
 		return 6 * n
 	}
 	return 3 * n
@@ -84,7 +85,7 @@ func (u *unpacked) size() int {
 // check refuses what no decoder in its right mind says.
 func (u *unpacked) check() error {
 	m := &u.Mosaic
-	ok := u.Form >= formMosaic && u.Form <= formBytes && u.W >= 2 && u.H >= 2 && u.W <= 1<<17 && u.H <= 1<<17 && u.W*u.H <= maxPixels
+	ok := u.Form >= formMosaic && u.Form <= formCodedWords && u.W >= 2 && u.H >= 2 && u.W <= 1<<17 && u.H <= 1<<17 && u.W*u.H <= maxPixels
 	if ok && u.Form == formMosaic {
 		ok = m.White > 0 && m.White <= 65535
 		for y := range 2 {
@@ -125,8 +126,12 @@ func (u *unpacked) frame(ctx context.Context) (*Frame, error) {
 		raster.PutRGB(rgb)
 		return nil, err
 	}
-	if u.Form == formBytes {
-		f.Kind, f.Coded = KindDisplay, coded(rgb, 8, u.Profile)
+	if u.Form != formWords {
+		bits := 8
+		if u.Form == formCodedWords {
+			bits = 16
+		}
+		f.Kind, f.Coded = KindDisplay, coded(rgb, bits, u.Profile)
 		f.Camera = Camera{}
 		return f, nil
 	}
