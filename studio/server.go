@@ -129,6 +129,8 @@ func (s *Server) routes() http.Handler {
 	m.HandleFunc("GET /{$}", s.first)
 	s.startRoutes(m)
 	s.walkRoutes(m)
+	s.viewRoutes(m)
+	s.editRoutes(m)
 	s.pictureRoutes(m)
 	return m
 }
