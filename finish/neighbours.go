@@ -76,8 +76,5 @@ func agree(room []*sounding) (*whitebalance.Shoot, *tone.Anchors) {
 			levels = append(levels, *s.Levels)
 		}
 	}
-	if len(levels) < 2 {
-		levels = nil
-	}
-	return whitebalance.Agree(lights...), tone.Middle(levels)
+	return whitebalance.Agree(lights...), tone.Agree(levels...)
 }

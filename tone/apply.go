@@ -13,26 +13,31 @@ const (
 	br, bg, bb = -0.018151, -0.100579, 1.118730
 )
 
-// apply gives every pixel of img its gain, 2^(a L + b), and its place in the
-// screen's gamut, in one pass.
-func apply(ctx context.Context, img *raster.RGB, a, b *raster.Plane) error {
-	cols, rows := newLerp(a.W, img.W()), newLerp(a.H, img.H())
-	return raster.Bands(ctx, img.H(), func(y0, y1 int) {
+// apply gives every pixel of src its gain, 2^(a L + b), and its place in the
+// screen's gamut, in one pass. dst may be src.
+func apply(ctx context.Context, dst, src *raster.RGB, a, b *raster.Plane) error {
+	cols, rows := newLerp(a.W, src.W()), newLerp(a.H, src.H())
+	return raster.Bands(ctx, src.H(), func(y0, y1 int) {
 		ra, rb := make([]float32, a.W), make([]float32, a.W)
-		fa, fb := make([]float32, img.W()), make([]float32, img.W())
+		fa, fb := make([]float32, src.W()), make([]float32, src.W())
 		for y := y0; y < y1; y++ {
 			rows.blend(ra, a, y)
 			rows.blend(rb, b, y)
 			cols.stretch(fa, ra)
 			cols.stretch(fb, rb)
-			applyRow(img[0].Row(y), img[1].Row(y), img[2].Row(y), fa, fb)
+			for c := range dst {
+				if d, s := dst[c].Row(y), src[c].Row(y); &d[0] != &s[0] {
+					copy(d, s)
+				}
+			}
+			applyRow(dst[0].Row(y), dst[1].Row(y), dst[2].Row(y), fa, fb)
 		}
 	})
 }
 
 // whiteKnee is where, in log2 under display white, brightness begins to bend so
 // that texture laid over the curve's shoulder never clips.
-const whiteKnee = 0.12
+const whiteKnee = 0.06
 
 // Under a local contrast of keepSlope, chroma is reduced by fade of what is
 // missing.

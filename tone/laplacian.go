@@ -18,12 +18,16 @@ import (
 // Laplacian coefficient of the result comes from the remapped picture whose g is
 // the local mean, between two of them by interpolation.
 const (
-	sigma = 0.8 // EV: steps under it are texture, over it are edges
+	sigma = 0.9 // EV: steps under it are texture, over it are edges
 	knots = 0.8 // EV between levels g
 )
 
-// presence is the contrast of texture where the curve's slope is one.
-const presence = 1.2
+// presence is the contrast of texture where the curve's slope is one; where it is
+// less, texture loses contrast with this power of the slope.
+const (
+	presence = 1.2
+	keep     = 0.25
+)
 
 // detail is the contrast of texture at level g. Where the curve is steep
 // texture follows it; where it is flat texture keeps more than the curve gives.
@@ -32,7 +36,7 @@ func (c toneCurve) detail(g float64) float64 {
 	if k >= 1 {
 		return presence + (k-1)*0.3
 	}
-	return presence * math.Pow(k, 0.35)
+	return presence * math.Pow(k, keep)
 }
 
 // localTone returns log2 display luminance for lit, log2 luminance above the
@@ -69,8 +73,12 @@ func localTone(ctx context.Context, lit *raster.Plane, c toneCurve) (*raster.Pla
 				addNear(out, gauss, p, up, detailLevels[l], float32(g), 1/float32(step), k == 0, k == n-1)
 			}
 		}
-		if err := eachLevel(ctx, out, gauss, remapped, len(detailLevels), near); err != nil {
+		rest, err := eachLevel(ctx, out, gauss, remapped, len(detailLevels), near)
+		if err != nil {
 			return nil, err
+		}
+		if rest != remapped {
+			raster.Put(rest)
 		}
 	}
 	for l := last - 1; l >= 0; l-- {
@@ -115,7 +123,7 @@ func remap(ctx context.Context, dst, src *raster.Plane, base *table, g, gain flo
 // detailLevels is how much of each level, finest first, is kept as texture; the
 // rest, and all of the coarser levels, follows the curve. Shading and whole
 // objects are no texture: to boost them is to draw halos.
-var detailLevels = [...]float32{1, 1, 1, 0.7, 0.35}
+var detailLevels = [...]float32{1, 1, 1, 1, 0.8, 0.4}
 
 // startLevels returns the Laplacian pyramid of curve(lit), less the part of the
 // fine levels that the remapped pictures will supply. tmp has the size of lit.
@@ -138,22 +146,31 @@ func startLevels(ctx context.Context, gauss []*raster.Plane, tmp *raster.Plane, 
 			}
 		}
 	}
-	return out, eachLevel(ctx, out, gauss, tmp, len(gauss), set)
+	rest, err := eachLevel(ctx, out, gauss, tmp, len(gauss), set)
+	if err != nil {
+		return nil, err
+	}
+	copy(out[len(out)-1].Pix, rest.Pix)
+	if rest != tmp {
+		raster.Put(rest)
+	}
+	return out, nil
 }
 
 // eachLevel builds the Gaussian pyramid of p and hands fn, for each of the first
-// n levels, the rows of the level and of its next coarser one expanded. When
-// that takes it to the last level, what is left of p is copied to out.
-func eachLevel(ctx context.Context, out, gauss []*raster.Plane, p *raster.Plane, n int, fn func(l int) func(out, gauss, p, up []float32)) error {
+// n levels that have a coarser one, the rows of the level and of its next coarser
+// one expanded. It returns the level it ends on, which the caller puts back unless
+// it is p.
+func eachLevel(ctx context.Context, out, gauss []*raster.Plane, p *raster.Plane, n int, fn func(l int) func(out, gauss, p, up []float32)) (*raster.Plane, error) {
 	top := p
 	for l := range min(n, len(gauss)-1) {
 		small, err := raster.Halve(ctx, p)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		up, err := raster.Double(ctx, small, p.W, p.H)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		row := fn(l)
 		err = raster.Bands(ctx, p.H, func(y0, y1 int) {
@@ -166,17 +183,11 @@ func eachLevel(ctx context.Context, out, gauss []*raster.Plane, p *raster.Plane,
 			raster.Put(p)
 		}
 		if err != nil {
-			return err
+			return nil, err
 		}
 		p = small
 	}
-	if n == len(gauss) {
-		copy(out[n-1].Pix, p.Pix)
-	}
-	if p != top {
-		raster.Put(p)
-	}
-	return nil
+	return p, nil
 }
 
 // addNear adds the Laplacian p - up times weight where the local mean is within

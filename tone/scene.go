@@ -8,10 +8,6 @@ import (
 	"mullion/window"
 )
 
-// longSide is the size at which the gain is made: fine enough for chair legs,
-// small enough to cost little beside one pass over the full picture.
-const longSide = 1280
-
 // black keeps the logarithm finite, 24 stops under the unit.
 const black = 1. / (1 << 24)
 
@@ -20,13 +16,15 @@ type scene struct {
 	w, h int
 	log  *raster.Plane // log2 of luminance
 	win  *raster.Plane // window coverage, or nil
-	lit  *raster.Plane // log2 luminance above the wall, lights set
+	wide *raster.Plane // what the view outside looks like without texture, or nil
+	mean float64       // of log over the view outside
+	hist []float64     // of log over the view outside, see windowStart
 }
 
-func (s *scene) release() { raster.Put(s.log, s.win, s.lit) }
+func (s *scene) release() { raster.Put(s.log, s.win, s.wide) }
 
-func reduce(ctx context.Context, img *raster.RGB, win *window.Map) (*scene, error) {
-	w, h := fit(img.W(), img.H())
+func reduce(ctx context.Context, img *raster.RGB, win *window.Map, long int) (*scene, error) {
+	w, h := fit(img.W(), img.H(), long)
 	s := &scene{w: w, h: h}
 	y, err := shrinkLuminance(ctx, img, w, h)
 	if err != nil {
@@ -42,16 +40,18 @@ func reduce(ctx context.Context, img *raster.RGB, win *window.Map) (*scene, erro
 	if win.Coverage.W != img.W() || win.Coverage.H != img.H() {
 		return nil, ErrSize
 	}
-	s.win, err = raster.Shrink(ctx, win.Coverage, w, h)
-	return s, err
+	if s.win, err = raster.Shrink(ctx, win.Coverage, w, h); err != nil {
+		return nil, err
+	}
+	return s, s.lookOut(ctx)
 }
 
-func fit(w, h int) (int, int) {
-	long := max(w, h)
-	if long <= longSide {
+// fit scales w x h down to a long side of at most long.
+func fit(w, h, long int) (int, int) {
+	if max(w, h) <= long {
 		return w, h
 	}
-	f := longSide / float64(long)
+	f := float64(long) / float64(max(w, h))
 	return max(1, int(float64(w)*f+0.5)), max(1, int(float64(h)*f+0.5))
 }
 

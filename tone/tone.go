@@ -14,6 +14,9 @@
 //
 // Colours are scaled as they are, and those that leave the screen's gamut are
 // drawn towards grey along lines of one hue in Oklab.
+//
+// Render does it all at once. Whoever moves the two lights by hand looks at the
+// radiance once, with Analyse, and calls View.Render for every position.
 package tone
 
 import (
@@ -28,8 +31,8 @@ import (
 type Params struct {
 	RoomEV   float64
 	WindowEV float64
-	// Match, when set, holds the anchors shared by the views of one room: this
-	// view's own are drawn towards them, by up to half a stop.
+	// Match, when set, is what the views of one room agreed on (see Agree): this
+	// view's own brightness is drawn towards it.
 	Match *Anchors
 }
 
@@ -37,57 +40,40 @@ type Params struct {
 // the room's radiance was raised, and what was added to that in the windows.
 type Report struct {
 	RoomEV, WindowEV float64
-	Anchors          Anchors
+	Anchors          Anchors // the view's own, before matching
 }
 
-// ErrSize is returned when the window map does not fit the picture.
-var ErrSize = errors.New("tone: the window map and the picture differ in size")
+var (
+	// ErrSize is returned when the window map does not fit the picture.
+	ErrSize = errors.New("tone: the window map and the picture differ in size")
+	// ErrFraming is returned when a view is rendered from a picture of other sides.
+	ErrFraming = errors.New("tone: the picture's sides are not in the proportion of the view that was analysed")
+)
 
 // Render makes a picture of img: linear BT.2020 radiance, white-balanced, in any
 // unit. win may be nil. The result is linear light with the primaries and white
 // of sRGB (BT.709, D65), every channel within 0 to 1. It is written over img,
 // which is returned; the caller must not use the radiance afterwards.
 func Render(ctx context.Context, img *raster.RGB, win *window.Map, p Params) (*raster.RGB, Report, error) {
-	s, err := reduce(ctx, img, win)
+	v, err := Analyse(ctx, img, win, Full)
 	if err != nil {
 		return nil, Report{}, err
 	}
-	defer s.release()
-	a := s.anchors(win)
-	rep := Report{Anchors: a}
-	if p.Match != nil {
-		a.Wall = drawTo(a.Wall, p.Match.Wall)
-	}
-	c := reach(a.Bright-a.Wall, a.Dark-a.Wall)
-	rep.RoomEV = p.RoomEV - a.Wall
-	rep.WindowEV = p.WindowEV + s.windowStart(c, -a.Wall, a.Clipped)
-	if err := s.expose(ctx, rep.RoomEV, rep.WindowEV); err != nil {
-		return nil, rep, err
-	}
-	out, err := localTone(ctx, s.lit, c)
+	defer v.Release()
+	rep, err := v.Render(ctx, img, img, p)
 	if err != nil {
 		return nil, rep, err
 	}
-	defer raster.Put(out)
-	ga, gb, err := fitGain(ctx, s.log, out)
-	if err != nil {
-		return nil, rep, err
-	}
-	defer raster.Put(ga, gb)
-	return img, rep, apply(ctx, img, ga, gb)
+	return img, rep, nil
 }
 
 // Measure returns the anchors of a view without rendering it, for matching the
-// views of a shoot before any is rendered. img is not changed.
+// views of a room before any is rendered. img is not changed.
 func Measure(ctx context.Context, img *raster.RGB, win *window.Map) (Anchors, error) {
-	s, err := reduce(ctx, img, win)
+	v, err := Analyse(ctx, img, win, Full)
 	if err != nil {
 		return Anchors{}, err
 	}
-	defer s.release()
-	return s.anchors(win), nil
-}
-
-func drawTo(own, shared float64) float64 {
-	return own + max(-0.5, min(0.5, shared-own))
+	defer v.Release()
+	return v.anchors, nil
 }

@@ -1,0 +1,90 @@
+package tone
+
+import (
+	"context"
+
+	"mullion/internal/raster"
+)
+
+// The range of the view is drawn together so that it fits between the walls and
+// white: differences between one part of it and another (a sunlit window, a
+// shaded one; sky, garden) more than texture.
+const (
+	evenOut    = 0.40
+	evenFine   = 0.20
+	evenSigma  = 0.012         // of the long side: what is wider is no texture
+	glareFloor = float32(0.4)  // EV above the wall
+	shadeStart = float32(-0.5) // EV above the wall: where the shadows of the view are drawn in
+	shadeKept  = float32(0.45)
+)
+
+// The histogram of the view outside: bins a 16th of a stop wide.
+const (
+	histSteps = 16
+	histFrom  = -24
+	histBins  = 48 * histSteps
+)
+
+// lookOut measures what is seen through the windows: its mean, its histogram, and
+// its local mean, which is the blur of coverage x level over the blur of coverage,
+// so that the room never weighs in.
+func (s *scene) lookOut(ctx context.Context) error {
+	s.wide = raster.Get(s.w, s.h)
+	s.hist = make([]float64, histBins)
+	den := s.win.Clone()
+	defer raster.Put(den)
+	var sum float64
+	for i, m := range s.win.Pix {
+		l := s.log.Pix[i]
+		s.wide.Pix[i] = m * l
+		s.mean += float64(m * l)
+		sum += float64(m)
+		if m > 0.7 {
+			s.hist[max(0, min(histBins-1, int((l-histFrom)*histSteps)))]++
+		}
+	}
+	s.mean /= max(sum, 1e-9)
+	width := evenSigma * float64(max(s.w, s.h))
+	for _, p := range [2]*raster.Plane{s.wide, den} {
+		if err := raster.Gauss(ctx, p, p, width); err != nil {
+			return err
+		}
+	}
+	for i, d := range den.Pix {
+		s.wide.Pix[i] /= max(d, 1e-6)
+	}
+	return nil
+}
+
+// expose returns log2 luminance above the wall with both lights set: log + room +
+// coverage x (window - evening out).
+func (s *scene) expose(ctx context.Context, roomEV, windowEV float64) (*raster.Plane, error) {
+	lit := raster.Get(s.w, s.h)
+	return lit, raster.Bands(ctx, s.h, func(y0, y1 int) {
+		for i := y0 * s.w; i < y1*s.w; i++ {
+			l := s.log.Pix[i]
+			v := l + float32(roomEV)
+			if s.win != nil && s.win.Pix[i] > 0 {
+				v = s.through(v, l, s.win.Pix[i], s.wide.Pix[i], float32(windowEV))
+			}
+			lit.Pix[i] = v
+		}
+	})
+}
+
+// through is open, the level of a place under the room's light, as it is seen where
+// m of the place shows the outside.
+func (s *scene) through(open, log, m, wide, windowEV float32) float32 {
+	v := open + m*(windowEV-evenFine*(log-wide)-evenOut*(wide-float32(s.mean)))
+	// A sunlit sill taken for part of the view, and the view's own shadows, stay
+	// light.
+	if v < shadeStart {
+		v = max(v, min(open, shadeStart+(v-shadeStart)*shadeKept))
+	}
+	// Glare around a window is half covered: it may come down towards the walls,
+	// not below them.
+	if floor := min(open, glareFloor); m < 0.95 && v < floor {
+		v += (floor - v) * min(1, (0.95-m)*5)
+	}
+	return v
+}
