@@ -1,16 +1,16 @@
 package quality
 
 import (
+	"bytes"
 	"context"
-	"image"
-	_ "image/jpeg"
-	_ "image/png"
+	"image/png"
 	"math"
 	"os"
 	"path/filepath"
 	"testing"
 
 	"mullion/internal/raster"
+	"mullion/jpegfile"
 )
 
 func testdata(t *testing.T, parts ...string) string {
@@ -22,22 +22,31 @@ func testdata(t *testing.T, parts ...string) string {
 	return filepath.Join(append([]string{dir, "realdata"}, parts...)...)
 }
 
+// load reads JPEG by TurboJPEG: whoever made the published results had a decoder that
+// interpolates chroma, and the weights look at saturation. Go's own, which repeats
+// chroma samples, costs 16 dB.
 func load(t *testing.T, path string) *raster.RGB {
 	t.Helper()
-	f, err := os.Open(path)
+	b, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer f.Close()
-	m, _, err := image.Decode(f)
+	if m, err := jpegfile.Decode(b, 0); err == nil {
+		out := raster.NewRGB(m.W, m.H)
+		for i, v := range m.Pix {
+			out[i%3].Pix[i/3] = float32(v) / 255
+		}
+		return out
+	}
+	m, err := png.Decode(bytes.NewReader(b))
 	if err != nil {
 		t.Fatal(path, err)
 	}
-	b := m.Bounds()
-	out := raster.NewRGB(b.Dx(), b.Dy())
-	for y := range b.Dy() {
-		for x := range b.Dx() {
-			r, g, bl, _ := m.At(b.Min.X+x, b.Min.Y+y).RGBA()
+	r := m.Bounds()
+	out := raster.NewRGB(r.Dx(), r.Dy())
+	for y := range r.Dy() {
+		for x := range r.Dx() {
+			r, g, bl, _ := m.At(r.Min.X+x, r.Min.Y+y).RGBA()
 			for c, v := range [3]uint32{r, g, bl} {
 				out[c].Row(y)[x] = float32(v) / 65535
 			}
@@ -79,8 +88,8 @@ func psnrStretched(a, b *raster.RGB) float64 {
 
 // The recipe against results of others: two pictures of the authors' own, and the
 // one that goes with its re-implementation at Image Processing On Line (Hessel,
-// IPOL 8, 2018, "ef" without its extension). That one ends in a stretch of its own,
-// which a straight line can follow only so far.
+// IPOL 8, 2018, "ef" without its extension). That one ends in a linear stretch of its
+// own, which is fitted.
 func TestMertensAgainstPublishedPictures(t *testing.T) {
 	for _, c := range []struct {
 		want      string
@@ -90,7 +99,7 @@ func TestMertensAgainstPublishedPictures(t *testing.T) {
 	}{
 		{"reference/mertens-results/Tower_Mertens07.png", []string{"brackets/mefb512/Tower/under530.png", "brackets/mefb512/Tower/mean530.png", "brackets/mefb512/Tower/over530.png"}, 50, false},
 		{"reference/mertens-results/Venice_Mertens07.png", []string{"brackets/mefb512/Venice/venice_under.png", "brackets/mefb512/Venice/venice_normal.png", "brackets/mefb512/Venice/venice_over.png"}, 50, false},
-		{"reference/ipol-exposure-fusion/output_ef_expected.png", []string{"reference/ipol-exposure-fusion/grandcanal_under.jpg", "reference/ipol-exposure-fusion/grandcanal_mean.jpg", "reference/ipol-exposure-fusion/grandcanal_over.jpg"}, 42, true},
+		{"reference/ipol-exposure-fusion/output_ef_expected.png", []string{"reference/ipol-exposure-fusion/grandcanal_under.jpg", "reference/ipol-exposure-fusion/grandcanal_mean.jpg", "reference/ipol-exposure-fusion/grandcanal_over.jpg"}, 50, true},
 	} {
 		var in []*raster.RGB
 		for _, s := range c.shots {
