@@ -63,7 +63,9 @@ func (b *bench) rows(ctx context.Context, s set) ([]*row, error) {
 	} else {
 		r := newRow("Mertens et al. 2007, as published")
 		r.picture = m
-		out = append(out, r)
+		raised := newRow("  the same at Mullion's brightness")
+		raised.picture = toMean(m, meanGrey(ours.picture))
+		out = append(out, r, raised)
 	}
 	if b.library != nil {
 		more, err := b.libraryRows(ctx, s, seconds)
@@ -186,21 +188,67 @@ func (r *row) compare(ctx context.Context, light *raster.Plane, exposures []*ras
 // naturalness is the same for all.
 func equalised(g *raster.Plane) *raster.Plane {
 	out := raster.New(g.W, g.H)
-	lo, hi := .1, 10.
-	for range 30 {
-		k := math.Sqrt(lo * hi)
+	power(116./255, func(k float64) float64 {
 		var sum float64
 		for i, v := range g.Pix {
 			out.Pix[i] = float32(255 * math.Pow(max(0, float64(v))/255, k))
 			sum += float64(out.Pix[i])
 		}
-		if sum > 116*float64(len(g.Pix)) {
+		return sum / 255 / float64(len(g.Pix))
+	})
+	return out
+}
+
+// toMean applies to all channels of m, code values, the power that brings the mean of
+// its grey to mean. It shows what brightness alone costs a fused picture.
+func toMean(m *raster.RGB, mean float64) *raster.RGB {
+	const bins = 1024
+	var hist [bins + 1]float64
+	for c, k := range luma {
+		for _, v := range m[c].Pix {
+			hist[int(bins*max(0, min(1, v))+.5)] += k / float64(len(m[c].Pix))
+		}
+	}
+	k := power(mean, func(k float64) float64 {
+		var sum float64
+		for i, n := range hist {
+			sum += n * math.Pow(float64(i)/bins, k)
+		}
+		return sum
+	})
+	out := raster.NewRGB(m.W(), m.H())
+	for c := range m {
+		for i, v := range m[c].Pix {
+			out[c].Pix[i] = float32(math.Pow(max(0, float64(v)), k))
+		}
+	}
+	return out
+}
+
+// power returns the exponent for which mean, which falls with it, comes to goal. It
+// is the one mean was last called with.
+func power(goal float64, mean func(k float64) float64) float64 {
+	lo, hi := .1, 10.
+	for {
+		k := math.Sqrt(lo * hi)
+		if m := mean(k); hi/lo < 1.0001 {
+			return k
+		} else if m > goal {
 			lo = k
 		} else {
 			hi = k
 		}
 	}
-	return out
+}
+
+func meanGrey(m *raster.RGB) float64 {
+	var sum float64
+	for c, k := range luma {
+		for _, v := range m[c].Pix {
+			sum += k * float64(v)
+		}
+	}
+	return sum / float64(len(m[0].Pix))
 }
 
 // grey is the picture's grey, codes 0 to 255, at w x h.
