@@ -69,38 +69,3 @@ func (s *scene) anchors(win *window.Map) Anchors {
 const brightHalf = 1.35
 
 func at(sorted []float32, q float64) float32 { return sorted[int(q*float64(len(sorted)-1))] }
-
-const (
-	windowAbove = 7.0 // mean L* of the view above the wall's
-	blankAbove  = 9.0 // more where nothing was recorded: a white window, not a grey one
-)
-
-// windowStart returns the EV to add to the room's light in the windows, such
-// that what is seen through them is on average a little brighter than the walls.
-func (s *scene) windowStart(c toneCurve, roomEV, clipped float64) float64 {
-	var sum float64
-	for _, n := range s.hist {
-		sum += n
-	}
-	if sum == 0 {
-		return 0
-	}
-	goal := lightness(c.at(0)) + windowAbove + blankAbove*clipped
-	lo, hi := -16.0, 0.0
-	for range 24 {
-		ev := (lo + hi) / 2
-		var mean float64
-		for k, n := range s.hist {
-			if n > 0 {
-				l := (float64(k)+0.5)/histSteps + histFrom
-				mean += n * lightness(c.at(s.mean+(1-evenOut)*(l-s.mean)+roomEV+ev))
-			}
-		}
-		if mean/sum > goal {
-			hi = ev
-		} else {
-			lo = ev
-		}
-	}
-	return (lo + hi) / 2
-}

@@ -3,13 +3,12 @@ package tone
 import "math"
 
 // The tone curve takes log2 luminance above the wall to log2 display luminance.
-// A wall lies at 76.5 % of the display's code values (common practice, no source:
-// white walls at 75 to 85 %; the lower end leaves more room for what is brighter,
-// which is where structure is lost). Above it the shoulder nears display white without
+// A wall lies at 77.5 % of the display's code values (common practice, no source:
+// white walls at 75 to 85 %). Above it the shoulder nears display white without
 // reaching it; below it the slope is a little under one, so that corners open
 // up, and far below it rises again, so that black stays black.
 const (
-	wallCode  = 0.765
+	wallCode  = 0.775
 	slope     = 0.88
 	toeStart  = 2.0  // EV under the wall
 	toeSlope  = 0.60 // added below it

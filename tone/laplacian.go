@@ -18,7 +18,7 @@ import (
 // Laplacian coefficient of the result comes from the remapped picture whose g is
 // the local mean, between two of them by interpolation.
 const (
-	sigma = 0.9 // EV: steps under it are texture, over it are edges
+	sigma = 0.8 // EV: steps under it are texture, over it are edges
 	knots = 0.8 // EV between levels g
 )
 
@@ -41,7 +41,11 @@ func (c toneCurve) detail(g float64) float64 {
 
 // localTone returns log2 display luminance for lit, log2 luminance above the
 // wall.
-func localTone(ctx context.Context, lit *raster.Plane, c toneCurve) (*raster.Plane, error) {
+//
+// Texture is what is small in the picture, not in samples: of a plane halved octave
+// times from full size the finest level is the octave-th.
+func localTone(ctx context.Context, lit *raster.Plane, c toneCurve, octave int) (*raster.Plane, error) {
+	detail := detailLevels[min(octave, len(detailLevels)):]
 	gauss, err := pyramid(ctx, lit)
 	if err != nil {
 		return nil, err
@@ -50,7 +54,7 @@ func localTone(ctx context.Context, lit *raster.Plane, c toneCurve) (*raster.Pla
 	base := newTable(c.at)
 	remapped := raster.Get(lit.W, lit.H)
 	defer raster.Put(remapped)
-	out, err := startLevels(ctx, gauss, remapped, base)
+	out, err := startLevels(ctx, gauss, remapped, base, detail)
 	if err != nil {
 		return nil, err
 	}
@@ -70,10 +74,10 @@ func localTone(ctx context.Context, lit *raster.Plane, c toneCurve) (*raster.Pla
 		}
 		near := func(l int) func(out, gauss, p, up []float32) {
 			return func(out, gauss, p, up []float32) {
-				addNear(out, gauss, p, up, detailLevels[l], float32(g), 1/float32(step), k == 0, k == n-1)
+				addNear(out, gauss, p, up, detail[l], float32(g), 1/float32(step), k == 0, k == n-1)
 			}
 		}
-		rest, err := eachLevel(ctx, out, gauss, remapped, len(detailLevels), near)
+		rest, err := eachLevel(ctx, out, gauss, remapped, len(detail), near)
 		if err != nil {
 			return nil, err
 		}
@@ -127,7 +131,7 @@ var detailLevels = [...]float32{1, 1, 1, 1, 0.8, 0.4}
 
 // startLevels returns the Laplacian pyramid of curve(lit), less the part of the
 // fine levels that the remapped pictures will supply. tmp has the size of lit.
-func startLevels(ctx context.Context, gauss []*raster.Plane, tmp *raster.Plane, base *table) ([]*raster.Plane, error) {
+func startLevels(ctx context.Context, gauss []*raster.Plane, tmp *raster.Plane, base *table, detail []float32) ([]*raster.Plane, error) {
 	out := make([]*raster.Plane, len(gauss))
 	for l, p := range gauss {
 		out[l] = raster.Get(p.W, p.H)
@@ -137,8 +141,8 @@ func startLevels(ctx context.Context, gauss []*raster.Plane, tmp *raster.Plane, 
 	}
 	set := func(l int) func(out, gauss, p, up []float32) {
 		k := float32(1)
-		if l < len(detailLevels) {
-			k = 1 - detailLevels[l]
+		if l < len(detail) {
+			k = 1 - detail[l]
 		}
 		return func(out, _, p, up []float32) {
 			for x := range out {

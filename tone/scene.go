@@ -19,13 +19,15 @@ type scene struct {
 	wide *raster.Plane // what the view outside looks like without texture, or nil
 	mean float64       // of log over the view outside
 	hist []float64     // of log over the view outside, see windowStart
+
+	octave int // how often the scene would have to be doubled to come to full size
 }
 
 func (s *scene) release() { raster.Put(s.log, s.win, s.wide) }
 
 func reduce(ctx context.Context, img *raster.RGB, win *window.Map, long int) (*scene, error) {
 	w, h := fit(img.W(), img.H(), long)
-	s := &scene{w: w, h: h}
+	s := &scene{w: w, h: h, octave: max(0, int(math.Round(math.Log2(float64(Full)/float64(max(w, h))))))}
 	y, err := shrinkLuminance(ctx, img, w, h)
 	if err != nil {
 		return nil, err
@@ -44,6 +46,22 @@ func reduce(ctx context.Context, img *raster.RGB, win *window.Map, long int) (*s
 		return nil, err
 	}
 	return s, s.lookOut(ctx)
+}
+
+// smaller is the scene four times smaller.
+func (s *scene) smaller(ctx context.Context) (*scene, error) {
+	w, h := max(1, s.w/4), max(1, s.h/4)
+	q := &scene{w: w, h: h, mean: s.mean, hist: s.hist, octave: s.octave + 2}
+	for _, p := range []struct {
+		to   **raster.Plane
+		from *raster.Plane
+	}{{&q.log, s.log}, {&q.win, s.win}, {&q.wide, s.wide}} {
+		var err error
+		if *p.to, err = raster.Shrink(ctx, p.from, w, h); err != nil {
+			return nil, err
+		}
+	}
+	return q, nil
 }
 
 // fit scales w x h down to a long side of at most long.

@@ -3,6 +3,7 @@ package tone
 import (
 	"context"
 	"math"
+	"sync"
 
 	"mullion/internal/raster"
 	"mullion/window"
@@ -21,7 +22,14 @@ const (
 // not changed by rendering: several goroutines may render from one View.
 type View struct {
 	scene   *scene
+	coarse  *scene // the same four times smaller, to try out the windows' light; nil without
 	anchors Anchors
+
+	start struct { // the automatic start of the windows' light, as last found
+		sync.Mutex
+		of Anchors
+		ev float64
+	}
 }
 
 // Analyse looks at img, linear BT.2020 radiance, white-balanced, in any unit, and
@@ -31,7 +39,11 @@ func Analyse(ctx context.Context, img *raster.RGB, win *window.Map, size Finenes
 	if err != nil {
 		return nil, err
 	}
-	return &View{s, s.anchors(win)}, nil
+	v := &View{scene: s, anchors: s.anchors(win)}
+	if s.win != nil {
+		v.coarse, err = s.smaller(ctx)
+	}
+	return v, err
 }
 
 // Anchors are the levels the view is exposed by: plain numbers that can be kept as
@@ -39,7 +51,12 @@ func Analyse(ctx context.Context, img *raster.RGB, win *window.Map, size Finenes
 func (v *View) Anchors() Anchors { return v.anchors }
 
 // Release gives the view's memory back. The view must not be used afterwards.
-func (v *View) Release() { v.scene.release() }
+func (v *View) Release() {
+	v.scene.release()
+	if v.coarse != nil {
+		v.coarse.release()
+	}
+}
 
 // Render makes the picture of src into dst, which may be src or must have its size.
 // src is the radiance that was analysed, in the same unit, at any size of the same
@@ -56,13 +73,17 @@ func (v *View) Render(ctx context.Context, dst, src *raster.RGB, p Params) (Repo
 	}
 	c := reach(a.Bright-a.Wall, a.Dark-a.Wall)
 	rep.RoomEV = p.RoomEV - a.Wall
-	rep.WindowEV = p.WindowEV + s.windowStart(c, -a.Wall, a.Clipped)
+	start, err := v.windowStart(ctx, c, a)
+	if err != nil {
+		return rep, err
+	}
+	rep.WindowEV = p.WindowEV + start
 	lit, err := s.expose(ctx, rep.RoomEV, rep.WindowEV)
 	if err != nil {
 		return rep, err
 	}
 	defer raster.Put(lit)
-	out, err := localTone(ctx, lit, c)
+	out, err := localTone(ctx, lit, c, s.octave)
 	if err != nil {
 		return rep, err
 	}
