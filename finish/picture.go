@@ -85,7 +85,10 @@ func (p *picture) balance(ctx context.Context, d shoot.Decisions) (*window.Map, 
 // measured. It changes nothing in the radiance.
 func (p *picture) look(ctx context.Context) (outside *window.Map, doubt *raster.Plane, err error) {
 	end := p.clock.Start("window")
-	outside, err = window.Find(ctx, p.rgb)
+	if doubt, err = p.scene.ceiling.doubt(ctx, p.rgb); err != nil {
+		return nil, nil, err
+	}
+	outside, err = window.FindClipped(ctx, p.rgb, doubt)
 	end()
 	if err == window.ErrTooSmall {
 		outside, err = nil, nil
@@ -99,8 +102,7 @@ func (p *picture) look(ctx context.Context) (outside *window.Map, doubt *raster.
 	if p.light, err = whitebalance.Measure(ctx, p.rgb, coverage(outside), prior); err != nil {
 		return nil, nil, err
 	}
-	doubt, err = p.scene.ceiling.doubt(ctx, p.rgb)
-	return outside, doubt, err
+	return outside, doubt, nil
 }
 
 // whiten takes the colour of the light out of the radiance, as measured and then as

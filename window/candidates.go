@@ -23,7 +23,8 @@ type group struct {
 	solid    float64 // area over the area of its convex hull
 	round    float64 // 4 pi area / perimeter^2: 1 for a disc
 	rims     int     // how many sides of the picture it touches
-	clipped  float64 // part at the picture's flat maximum
+	tall     bool    // it touches both top and bottom
+	clipped  float64 // part of which nothing was recorded
 }
 
 const (
@@ -91,7 +92,7 @@ func (s *scene) measure(g *group) {
 	in := make([]bool, s.w*s.h)
 	g.x0, g.y0 = s.w, s.h
 	var levels, warm []float32
-	var clipped int
+	var clipped float64
 	for _, i := range g.pix {
 		in[i] = true
 		x, y := int(i)%s.w, int(i)/s.w
@@ -99,7 +100,9 @@ func (s *scene) measure(g *group) {
 		g.x1, g.y1 = max(g.x1, x+1), max(g.y1, y+1)
 		levels = append(levels, s.log.Pix[i])
 		warm = append(warm, s.warm.Pix[i])
-		if float64(s.log.Pix[i]) > s.top-0.02 {
+		if s.lost != nil {
+			clipped += float64(s.lost.Pix[i])
+		} else if float64(s.log.Pix[i]) > s.top-0.02 {
 			clipped++
 		}
 	}
@@ -108,12 +111,13 @@ func (s *scene) measure(g *group) {
 			g.rims++
 		}
 	}
+	g.tall = g.y0 == 0 && g.y1 == s.h
 	n := float64(len(g.pix))
 	g.share = n / float64(s.w*s.h)
 	g.level = median(levels) - s.room
 	g.spread = quantile(levels, 0.9) - quantile(levels, 0.1)
 	g.warmth = median(warm) - s.tint
-	g.clipped = float64(clipped) / n
+	g.clipped = clipped / n
 	g.texture = s.texture(g, in)
 	s.measureBoundary(g, in)
 	g.solid = n / max(n, hullArea(g.pix, s.w))

@@ -3,6 +3,7 @@ package window
 import (
 	"context"
 	"math"
+	"slices"
 
 	"mullion/internal/raster"
 )
@@ -18,12 +19,15 @@ const (
 
 // fill writes the group's part of the reduced mask: its pixels, and within its
 // hull the darker parts of the view, as long as they are brighter than what the
-// room's light could make of a wall.
+// room's light could make of a wall. Of what is darker, that which hangs together
+// with the frame is a bar or a thing in front of the glass; an island is a leaf or a
+// roof outside.
 func (s *scene) fill(g *group, mask *raster.Plane) {
 	for _, i := range g.pix {
 		mask.Pix[i] = 1
 	}
 	h := hull(g.pix, s.w)
+	dark, rim := make([]bool, s.w*s.h), make([]bool, s.w*s.h)
 	for y := g.y0; y < g.y1; y++ {
 		x0, x1 := hullSpan(h, y)
 		for x := x0; x <= x1; x++ {
@@ -32,6 +36,16 @@ func (s *scene) fill(g *group, mask *raster.Plane) {
 			if c > mask.Pix[i] {
 				mask.Pix[i] = c
 			}
+			dark[i] = mask.Pix[i] < 1
+			rim[i] = x <= x0+1 || x >= x1-1 || y <= g.y0+1 || y >= g.y1-2
+		}
+	}
+	for _, island := range components(dark, dark, s.w, s.h) {
+		if slices.ContainsFunc(island, func(i int32) bool { return rim[i] }) {
+			continue
+		}
+		for _, i := range island {
+			mask.Pix[i] = 1
 		}
 	}
 }

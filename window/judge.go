@@ -17,7 +17,7 @@ func (g *group) isWindow() bool {
 	sides := ramp(g.upright, 0.15, 0.30) * ramp(g.share, 0.01, 0.05)
 	step := minStep - sides*(minStep-glareStep+(glareStep-veiledStep)*ramp(g.level, 3.8, 4.3))
 	switch {
-	case g.rims > 2:
+	case g.rims > 2 && !g.sideOfGlass():
 		return false // half the picture is lit, or the camera stands outside
 	case g.share < minShare, g.step < step, g.solid < minSolid, g.warmth > maxWarmth:
 		return false
@@ -49,6 +49,13 @@ func (g *group) isWindow() bool {
 	marks += ramp(g.level, 2.5, 4.5)
 	marks -= ramp(g.warmth, -0.3, maxWarmth)
 	return marks > 2
+}
+
+// sideOfGlass says whether a region that runs from the top of the picture to the
+// bottom at one side ends in an upright edge: a glazed side of the room. A sky that
+// touches three sides of the picture reaches no bottom.
+func (g *group) sideOfGlass() bool {
+	return g.rims == 3 && g.tall && g.share < 0.6 && g.upright > 0.3 && g.straight > 0.7
 }
 
 func ramp(x, a, b float64) float64 { return max(0, min(1, (x-a)/(b-a))) }

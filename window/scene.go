@@ -17,14 +17,15 @@ type scene struct {
 	room float64       // the room's level: log2 luminance
 	tint float64       // the room's median warmth
 	lamp []bool        // lamps and shades, set by candidates
+	lost *raster.Plane // how little was measured, 0 to 1; nil when unknown
 }
 
-func (s *scene) release() { raster.Put(s.log, s.warm) }
+func (s *scene) release() { raster.Put(s.log, s.warm, s.lost) }
 
 // floor keeps the logarithm of black finite, 24 stops under the unit.
 const floor = 1. / (1 << 24)
 
-func reduce(ctx context.Context, img *raster.RGB) (*scene, error) {
+func reduce(ctx context.Context, img *raster.RGB, lost *raster.Plane) (*scene, error) {
 	w, h := fit(img.W(), img.H(), longSide)
 	var small raster.RGB
 	for c := range small {
@@ -51,6 +52,12 @@ func reduce(ctx context.Context, img *raster.RGB) (*scene, error) {
 		}
 	}
 	s.tint = median(tints)
+	if lost != nil {
+		var err error
+		if s.lost, err = raster.Shrink(ctx, lost, w, h); err != nil {
+			return nil, err
+		}
+	}
 	return s, nil
 }
 

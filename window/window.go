@@ -39,7 +39,7 @@ type Region struct {
 	X0, Y0, X1, Y1 int     // bounds in pixels of the picture, X1 and Y1 excluded
 	Share          float64 // part of the picture it covers, 0 to 1
 	Level          float64 // its median luminance in EV above the room
-	Clipped        float64 // part of it that is one flat maximum: nothing was recorded there
+	Clipped        float64 // part of it of which nothing was recorded, 0 to 1
 }
 
 // Share is the part of the picture that shows the outside, 0 to 1.
@@ -61,15 +61,27 @@ const longSide = 720
 // ErrTooSmall is returned for pictures in which nothing can be told apart.
 var ErrTooSmall = errors.New("window: the picture is smaller than 16 pixels on a side")
 
+// ErrLost is returned when the map of what was not measured is not the picture's.
+var ErrLost = errors.New("window: the map of clipped places and the picture differ in size")
+
 // Find returns the windows in img, linear BT.2020 radiance, unclipped where the
 // bracket allowed, in any unit. Global white balance before it helps to tell
 // lamps from daylight but is not needed. It returns a map without regions when
 // there are none. img is not changed.
-func Find(ctx context.Context, img *raster.RGB) (*Map, error) {
+func Find(ctx context.Context, img *raster.RGB) (*Map, error) { return FindClipped(ctx, img, nil) }
+
+// FindClipped is Find told where the measurement ends: lost is how little of each
+// pixel was measured, 0 to 1, of img's size; nil says nothing. Without it only what
+// lies at the picture's one flat maximum counts as clipped, which a merge of several
+// frames seldom leaves flat. lost is not changed.
+func FindClipped(ctx context.Context, img *raster.RGB, lost *raster.Plane) (*Map, error) {
+	if lost != nil && (lost.W != img.W() || lost.H != img.H()) {
+		return nil, ErrLost
+	}
 	if img.W() < 16 || img.H() < 16 {
 		return nil, ErrTooSmall
 	}
-	s, err := reduce(ctx, img)
+	s, err := reduce(ctx, img, lost)
 	if err != nil {
 		return nil, err
 	}
