@@ -24,12 +24,12 @@ const (
 )
 
 // sharpenAmount returns how much high-pass to add after a reduction by the given
-// factor (1 for none). It restores the response at half the Nyquist frequency of
+// factor (1 for none) of a picture that was reduced by before already. It restores the response at half the Nyquist frequency of
 // the new size, which the source's own blur and the kernel have lowered: the
 // high-pass passes half of that frequency, so the amount is twice the loss.
-func sharpenAmount(factor float64) float64 {
+func sharpenAmount(factor, before float64) float64 {
 	const nu = 0.25 // cycles a pixel
-	response := math.Exp(-2 * math.Pow(math.Pi*sourceBlur*nu/factor, 2))
+	response := math.Exp(-2 * math.Pow(math.Pi*sourceBlur*nu/(factor*before), 2))
 	if factor > 1 {
 		var kernel, sum float64
 		for i := -200; i <= 200; i++ {

@@ -128,7 +128,7 @@ func TestNoHaloAtWindowEdge(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	img, err := code(context.Background(), small, sharpenAmount(3))
+	img, err := code(context.Background(), small, sharpenAmount(3, 1))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -176,7 +176,7 @@ func TestSharpeningRestoresDetail(t *testing.T) {
 		}
 		return 2 * math.Hypot(s, c) / (20 * 400) / 0.02
 	}
-	soft, sharp := contrast(0), contrast(sharpenAmount(f))
+	soft, sharp := contrast(0), contrast(sharpenAmount(f, 1))
 	t.Logf("contrast kept: %.2f before sharpening, %.2f after", soft, sharp)
 	if soft > 0.92 || math.Abs(sharp-1) > 0.12 {
 		t.Errorf("contrast %.2f became %.2f", soft, sharp)
@@ -216,7 +216,7 @@ func TestByteLimitOnNoise(t *testing.T) {
 	full := sheet(t, "print")
 	full.Name, full.File.MaxBytes, full.File.Quality = "print-1.5mb", 1_500_000, [2]int{60, 96}
 	dir := t.TempDir()
-	targets := []Target{{sheet(t, "listing"), filepath.Join(dir, "l.jpg")}, {sheet(t, "listing-small"), filepath.Join(dir, "s.jpg")}}
+	targets := []Target{{Sheet: sheet(t, "listing"), Path: filepath.Join(dir, "l.jpg")}, {Sheet: sheet(t, "listing-small"), Path: filepath.Join(dir, "s.jpg")}}
 	files, err := WriteAll(context.Background(), m, About{}, targets)
 	if err != nil {
 		t.Fatal(err)
@@ -229,7 +229,7 @@ func TestByteLimitOnNoise(t *testing.T) {
 	if f.Width >= 3000 || len(f.Notes) == 0 {
 		t.Errorf("%+v was not reduced, or does not say so", f)
 	}
-	files, targets = append(files, f), append(targets, Target{full, f.Path})
+	files, targets = append(files, f), append(targets, Target{Sheet: full, Path: f.Path})
 	for i, f := range files {
 		st, err := os.Stat(f.Path)
 		if err != nil || int(st.Size()) != f.Bytes {
@@ -261,7 +261,7 @@ func TestWriteReadBack(t *testing.T) {
 	dir := t.TempDir()
 	var targets []Target
 	for _, n := range Builtin() {
-		targets = append(targets, Target{sheet(t, n), filepath.Join(dir, n+".jpg")})
+		targets = append(targets, Target{Sheet: sheet(t, n), Path: filepath.Join(dir, n+".jpg")})
 	}
 	files, err := WriteAll(context.Background(), pic, about, targets)
 	if err != nil {
@@ -371,7 +371,7 @@ func benchmarkWrite(b *testing.B, names ...string) {
 	dir := b.TempDir()
 	var targets []Target
 	for _, n := range names {
-		targets = append(targets, Target{sheet(b, n), filepath.Join(dir, n+".jpg")})
+		targets = append(targets, Target{Sheet: sheet(b, n), Path: filepath.Join(dir, n+".jpg")})
 	}
 	for b.Loop() {
 		if _, err := WriteAll(context.Background(), pic, About{}, targets); err != nil {
@@ -397,5 +397,17 @@ func BenchmarkCode24MP(b *testing.B) {
 		if _, err := code(context.Background(), pic, 0.5); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// A picture that comes reduced has lost less to its own blur, and is sharpened less
+// than one that was taken at that size; reduced in one step or in two comes out much
+// the same.
+func TestSharpenAfterReduction(t *testing.T) {
+	if a, b := sharpenAmount(1.5, 2), sharpenAmount(1.5, 1); !(a < b && a > 0) {
+		t.Errorf("%.3f after a reduction, %.3f without", a, b)
+	}
+	if a, b := sharpenAmount(1.5, 2), sharpenAmount(3, 1); math.Abs(a-b) > 0.01 {
+		t.Errorf("%.3f in two steps, %.3f in one", a, b)
 	}
 }

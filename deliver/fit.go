@@ -14,6 +14,10 @@ type frame struct {
 
 func (f frame) factor() float64 { return float64(f.w) / float64(f.outW) }
 
+// Share returns how large, against its own size, a picture of w x h pixels is
+// delivered by these rules: 1 when it isn't reduced.
+func (p Pixels) Share(w, h int) float64 { return 1 / p.fit(w, h).factor() }
+
 // fit lays the rules over a picture of w x h pixels.
 func (p Pixels) fit(w, h int) frame {
 	f := frame{w: w, h: h}

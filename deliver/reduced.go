@@ -238,7 +238,7 @@ func (l *lazy) at(ctx context.Context, edge int) (*jpegfile.Image, error) {
 		l.little = map[int]*jpegfile.Image{}
 	}
 	f := Pixels{LongEdge: edge}.fit(l.img.W, l.img.H)
-	m, err := reduceCoded(ctx, l.img, f.outW, f.outH, sharpenAmount(f.factor())/2)
+	m, err := reduceCoded(ctx, l.img, f.outW, f.outH, sharpenAmount(f.factor(), 1)/2)
 	if err == nil {
 		l.little[edge] = m
 	}

@@ -12,7 +12,7 @@ import (
 // own size: a JPEG, sharpened and dithered as a delivered file would be that was
 // reduced from a picture factor times as large. It says nothing about itself.
 func Screen(ctx context.Context, pic *raster.RGB, factor float64, quality int) ([]byte, error) {
-	img, err := code(ctx, pic, sharpenAmount(max(1, factor)))
+	img, err := code(ctx, pic, sharpenAmount(max(1, factor), 1))
 	if err != nil {
 		return nil, err
 	}

@@ -38,11 +38,14 @@ type File struct {
 type Target struct {
 	Sheet Sheet
 	Path  string
+	// Reduced is by how much the picture was reduced before it came here, 1 or more;
+	// 0 counts as 1. It decides how much the file is sharpened.
+	Reduced float64
 }
 
 // Write writes one picture by one sheet. See [WriteAll].
 func Write(ctx context.Context, pic *raster.RGB, sheet Sheet, about About, path string) (File, error) {
-	files, err := WriteAll(ctx, pic, about, []Target{{sheet, path}})
+	files, err := WriteAll(ctx, pic, about, []Target{{Sheet: sheet, Path: path}})
 	if err != nil {
 		return File{}, err
 	}
@@ -74,7 +77,7 @@ func WriteAll(ctx context.Context, pic *raster.RGB, about About, targets []Targe
 	for _, i := range order {
 		t := targets[i]
 		f := t.Sheet.Pixels.fit(pic.W(), pic.H())
-		img, err := src.render(ctx, f, t.Sheet.File.Sharpen)
+		img, err := src.render(ctx, f, t)
 		if err != nil {
 			errs[i] = err
 			continue
@@ -108,8 +111,8 @@ type source struct {
 func (s *source) close() { raster.PutRGB(s.last) }
 
 // render makes the 8-bit image of a frame.
-func (s *source) render(ctx context.Context, f frame, strength float64) (*jpegfile.Image, error) {
-	amount := strength * sharpenAmount(f.factor())
+func (s *source) render(ctx context.Context, f frame, t Target) (*jpegfile.Image, error) {
+	amount := t.Sheet.File.Sharpen * sharpenAmount(f.factor(), max(1, t.Reduced))
 	from := s.pic.Crop(f.x, f.y, f.w, f.h)
 	if f.outW == f.w && f.outH == f.h {
 		return code(ctx, from, amount)

@@ -22,7 +22,7 @@ func (l *line) deliver(ctx context.Context, w *work, pic *picture) ([]FileReport
 	for _, p := range w.places {
 		if p.due {
 			due = append(due, p)
-			targets = append(targets, deliver.Target{Sheet: p.sheet, Path: p.path})
+			targets = append(targets, deliver.Target{Sheet: p.sheet, Path: p.path, Reduced: pic.reduced})
 			if err := os.MkdirAll(filepath.Dir(p.path), 0o755); err != nil {
 				return nil, fmt.Errorf("the delivery's folder can't be made: %w", err)
 			}

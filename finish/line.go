@@ -295,7 +295,7 @@ func (l *line) one(ctx context.Context, w *work) error {
 	if err != nil {
 		return err
 	}
-	pic, err := develop(ctx, scene, clock, w.view.Decisions, around, keep)
+	pic, err := develop(ctx, scene, clock, w.view.Decisions, around, keep, l.sheets)
 	if err != nil {
 		return err
 	}

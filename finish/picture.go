@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 
+	"mullion/deliver"
 	"mullion/finding"
 	"mullion/internal/raster"
 	"mullion/plumb"
@@ -31,6 +32,9 @@ type picture struct {
 	edits    []record.Edit // what was softened and taken out
 	dust     int           // grains of dust on the sensor whose shadows were taken out
 	clock    *Clock
+	// sheets are those that the picture is made for; none when it is wanted whole.
+	sheets  []deliver.Sheet
+	reduced float64 // by how much it is smaller than the whole, 1 or more
 	// keeping, when set, is given the radiance before it is resampled.
 	keeping func(ctx context.Context, src *raster.RGB)
 }
@@ -39,9 +43,10 @@ func (p *picture) release() { raster.PutRGB(p.rgb, p.twin) }
 
 // develop makes the finished picture of one merged bracket, with what its neighbours
 // say of it; it spends the scene. The reduced radiance is kept in the file keep, unless
-// that is empty.
-func develop(ctx context.Context, scene *Scene, clock *Clock, d shoot.Decisions, around neighbours, keep string) (*picture, error) {
-	p := &picture{scene: scene, clock: clock, around: around}
+// that is empty. The picture is no larger than the sheets need it, whole when there
+// are none.
+func develop(ctx context.Context, scene *Scene, clock *Clock, d shoot.Decisions, around neighbours, keep string, sheets []deliver.Sheet) (*picture, error) {
+	p := &picture{scene: scene, clock: clock, around: around, sheets: sheets}
 	if keep != "" {
 		p.keeping = func(ctx context.Context, src *raster.RGB) {
 			if k, err := p.keep(ctx, src); err == nil {

@@ -84,7 +84,7 @@ func TestPreviewIsThePicture(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			full, err := develop(t.Context(), scene, &Clock{}, d, told(t, dir, v.ID), "")
+			full, err := develop(t.Context(), scene, &Clock{}, d, told(t, dir, v.ID), "", nil)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -32,6 +32,9 @@ func (p *picture) straighten(ctx context.Context, byHand *shoot.Level) error {
 	}
 	defer p.clock.Start("warp")()
 	p.plan = p.pose.Plan(p.frame[0], p.frame[1], plumb.PlanOptions{Orientation: p.scene.Merged.Info.Orientation})
+	whole := p.plan.W
+	p.plan = p.plan.At(needed(p.sheets, p.plan.W, p.plan.H))
+	p.reduced = float64(whole) / float64(p.plan.W)
 	var err error
 	p.rgb, err = warp.Apply(ctx, src, p.plan.Map, p.plan.W, p.plan.H)
 	raster.PutRGB(src)

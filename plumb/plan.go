@@ -37,6 +37,13 @@ type Geometry struct {
 // MapFor returns the map for an output of another size and the same shape.
 func (g Geometry) MapFor(w, h int) warp.Map { return g.Map.Scaled(g.W, g.H, w, h) }
 
+// At returns the same correction with an output of another size and the same shape.
+func (g Geometry) At(w, h int) Geometry {
+	g.Map = g.MapFor(w, h)
+	g.W, g.H = w, h
+	return g
+}
+
 // alreadyPlumb is the tilt in degrees that nobody sees.
 const alreadyPlumb = 0.1
 

@@ -44,3 +44,14 @@ func fast24(out, block []float32, stride int, places []place, kx, ky *kernel) bo
 	row24AVX2(&out[0], &block[0], stride, &places[0].at, &kx.wide24[0], &ky.wide24[0], ky.n, len(out))
 	return true
 }
+
+// fastExtremes is extremes for windows 4 to 8 wide; false for others and when the
+// processor can't.
+func fastExtremes(lo, hi, block []float32, stride int, places []place, w, h int) bool {
+	if !fast || len(lo) == 0 || w < 4 || w > 8 {
+		return false
+	}
+	_, _ = hi[len(lo)-1], places[len(lo)-1]
+	extremesAVX2(&lo[0], &hi[0], &block[0], stride, &places[0].at, w-4, h, len(lo))
+	return true
+}

@@ -11,3 +11,5 @@ func fastDecode(dst []float32, pedestal float32) int { return 0 }
 func fast6(out, block []float32, stride int, places []place, k *kernel) bool { return false }
 
 func fast24(out, block []float32, stride int, places []place, kx, ky *kernel) bool { return false }
+
+func fastExtremes([]float32, []float32, []float32, int, []place, int, int) bool { return false }

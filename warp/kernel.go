@@ -154,31 +154,37 @@ func row6Go(out, block []float32, stride int, places []place, k *kernel) {
 }
 
 // rowN is a widened kernel. Its result is bound by the extremes of the pixels
-// that the output pixel covers: bound gives how far it may leave them.
-func rowN(out, block []float32, stride int, places []place, kx, ky *kernel, bound func(lo, hi float32) (float32, float32)) {
+// that the output pixel covers: bound gives how far it may leave them. lo and hi
+// are scratch of the row's length.
+func rowN(out, block []float32, stride int, places []place, kx, ky *kernel, lo, hi []float32, bound func(lo, hi float32) (float32, float32)) {
 	if !fast24(out, block, stride, places, kx, ky) {
 		sumN(out, block, stride, places, kx, ky)
 	}
 	inX, inY := kx.n/6, ky.n/6 // pixels to each side of the middle
-	for i, p := range places[:len(out)] {
-		o := int(p.at) + (ky.n/2-inY)*stride + kx.n/2 - inX
-		lo, hi := block[o], block[o]
-		for range 2 * inY {
-			for _, q := range block[o : o+2*inX] {
-				if q < lo {
-					lo = q
-				} else if q > hi {
-					hi = q
-				}
+	block = block[(ky.n/2-inY)*stride+kx.n/2-inX:]
+	lo, hi = lo[:len(out)], hi[:len(out)]
+	if !fastExtremes(lo, hi, block, stride, places, 2*inX, 2*inY) {
+		extremes(lo, hi, block, stride, places, 2*inX, 2*inY)
+	}
+	for i, v := range out {
+		l, h := bound(lo[i], hi[i])
+		out[i] = min(max(v, l), h)
+	}
+}
+
+// extremes finds the extremes of the window of w x h samples that begins at each
+// place.
+func extremes(lo, hi, block []float32, stride int, places []place, w, h int) {
+	for i, p := range places[:len(lo)] {
+		o := int(p.at)
+		l, m := block[o], block[o]
+		for range h {
+			for _, q := range block[o : o+w] {
+				l, m = min(l, q), max(m, q)
 			}
 			o += stride
 		}
-		lo, hi = bound(lo, hi)
-		if out[i] < lo {
-			out[i] = lo
-		} else if out[i] > hi {
-			out[i] = hi
-		}
+		lo[i], hi[i] = l, m
 	}
 }
 

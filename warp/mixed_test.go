@@ -57,3 +57,34 @@ func TestPerspectiveKeepsFlat(t *testing.T) {
 		}
 	}
 }
+
+// The fast extremes of windows are those of the Go rows.
+func TestFastExtremes(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 9))
+	const stride, rows = 90, 70
+	block := make([]float32, stride*rows+beyond)
+	for i := range block {
+		block[i] = float32(r.NormFloat64())
+	}
+	for _, size := range [][2]int{{2, 4}, {4, 2}, {4, 4}, {6, 4}, {6, 6}, {8, 8}, {10, 8}} {
+		places := make([]place, 300)
+		for i := range places {
+			places[i] = place{int32(r.IntN(rows-size[1])*stride + r.IntN(stride-size[0])), 0, 0}
+		}
+		var got, want [2][]float32
+		for i := range 2 {
+			got[i], want[i] = make([]float32, len(places)), make([]float32, len(places))
+		}
+		if !fastExtremes(got[0], got[1], block, stride, places, size[0], size[1]) {
+			continue // too narrow or too wide for the fast rows, or none on this processor
+		}
+		extremes(want[0], want[1], block, stride, places, size[0], size[1])
+		for i := range 2 {
+			for k := range places {
+				if got[i][k] != want[i][k] {
+					t.Fatalf("window %v, place %d: %v, want %v", size, k, got[i][k], want[i][k])
+				}
+			}
+		}
+	}
+}

@@ -23,3 +23,8 @@ func row6AVX2(out *float32, block *float32, stride int, places *int32, w *float3
 //
 //go:noescape
 func row24AVX2(out *float32, block *float32, stride int, places *int32, wx *float32, wy *float32, rows int, n int)
+
+// extremesAVX2 finds the extremes of a window of 4 + second columns (second up to 4) by so many rows for n places.
+//
+//go:noescape
+func extremesAVX2(lo *float32, hi *float32, block *float32, stride int, places *int32, second int, rows int, n int)

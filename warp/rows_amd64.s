@@ -227,3 +227,51 @@ tap:
 	JNZ          pixel24
 	VZEROUPPER
 	RET
+
+// func extremesAVX2(lo *float32, hi *float32, block *float32, stride int, places *int32, second int, rows int, n int)
+// Requires: AVX
+TEXT ·extremesAVX2(SB), NOSPLIT, $0-64
+	MOVQ lo+0(FP), AX
+	MOVQ hi+8(FP), CX
+	MOVQ block+16(FP), DX
+	MOVQ stride+24(FP), BX
+	MOVQ places+32(FP), SI
+	MOVQ second+40(FP), DI
+	MOVQ rows+48(FP), R8
+	MOVQ n+56(FP), R9
+	SHLQ $0x02, BX
+
+window:
+	MOVLQSX (SI), R10
+	LEAQ    (DX)(R10*4), R10
+	VMOVUPS (R10), X0
+	VMOVUPS (R10), X1
+	MOVQ    R8, R11
+
+windowRow:
+	VMOVUPS   (R10), X2
+	VMOVUPS   (R10)(DI*4), X3
+	VMINPS    X2, X0, X0
+	VMAXPS    X2, X1, X1
+	VMINPS    X3, X0, X0
+	VMAXPS    X3, X1, X1
+	ADDQ      BX, R10
+	SUBQ      $0x01, R11
+	JNZ       windowRow
+	VMOVHLPS  X0, X0, X2
+	VMINPS    X2, X0, X0
+	VMOVSHDUP X0, X2
+	VMINSS    X2, X0, X0
+	VMOVSS    X0, (AX)
+	VMOVHLPS  X1, X1, X3
+	VMAXPS    X3, X1, X1
+	VMOVSHDUP X1, X3
+	VMAXSS    X3, X1, X1
+	VMOVSS    X1, (CX)
+	ADDQ      $0x04, AX
+	ADDQ      $0x04, CX
+	ADDQ      $0x08, SI
+	SUBQ      $0x01, R9
+	JNZ       window
+	VZEROUPPER
+	RET

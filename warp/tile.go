@@ -12,6 +12,7 @@ type tile struct {
 	block  []float32 // the source block, encoded
 	places []place
 	xs, ys [tileW]float64
+	lo, hi [tileW]float32 // scratch of rowN
 }
 
 var tiles = sync.Pool{New: func() any { return &tile{places: make([]place, tileW*tileH)} }}
@@ -29,11 +30,11 @@ func (t *tile) run(j *job, x, y, w, h int) {
 			places := t.places[r*w : (r+1)*w]
 			switch {
 			case j.linear:
-				rowN(out, t.block, b.w, places, b.kx, b.ky, j.near)
+				rowN(out, t.block, b.w, places, b.kx, b.ky, t.lo[:], t.hi[:], j.near)
 			case b.kx.n == 6 && b.ky.n == 6:
 				row6(out, t.block, b.w, places, b.kx)
 			default:
-				rowN(out, t.block, b.w, places, b.kx, b.ky, nearEV)
+				rowN(out, t.block, b.w, places, b.kx, b.ky, t.lo[:], t.hi[:], nearEV)
 			}
 			if !j.linear {
 				decodeRow(out, j.pedestal)

@@ -272,3 +272,13 @@ func BenchmarkShrink24MPTo3MP(b *testing.B) {
 		raster.PutRGB(applied(b, src, m, 2048, 1365))
 	}
 }
+
+func BenchmarkShrink24MPTo6MP(b *testing.B) {
+	const w, h = 6000, 4000
+	src := picture(w, h, func(x, y float64) float64 { return 1 + math.Mod(x*0.37+y*0.11, 1) })
+	m := Map{At: curved(w, h, 2333, -0.055)}.Scaled(w, h, 3072, 2048)
+	b.ResetTimer()
+	for b.Loop() {
+		raster.PutRGB(applied(b, src, m, 3072, 2048))
+	}
+}
