@@ -6,7 +6,6 @@ import (
 	"mullion/bracket"
 	"mullion/colour"
 	"mullion/internal/raster"
-	"mullion/lens"
 	"mullion/metadata"
 	"mullion/plumb"
 	"mullion/whitebalance"
@@ -179,9 +178,7 @@ func (v *seen) measurePose(ctx context.Context) error {
 	if v.info.Orientation >= 5 {
 		w, h = h, w
 	}
-	i := v.info
-	profile, _ := lens.Find(lens.Query{Make: i.Make, Model: i.Model, Lens: i.Lens, FocalMM: i.FocalMM, FNumber: i.FNumber})
-	v.pose, err = plumb.Measure(ctx, up, plumb.View{W: w, H: h, FocalPx: plumb.FocalPx(w, h, i.Focal35MM), Profile: profile})
+	v.pose, err = plumb.Measure(ctx, up, plumb.Look(v.info, w, h))
 	if err != nil {
 		return err
 	}

@@ -40,14 +40,7 @@ func Find(q Query) (p *Profile, note string) {
 	if q.FocalMM <= 0 {
 		return nil, "no lens profile: the file does not say the focal length"
 	}
-	database.once.Do(func() {
-		database.db = C.lf_db_new()
-		if database.db != nil && C.lf_db_load(database.db) != 0 {
-			C.lf_db_destroy(database.db)
-			database.db = nil
-		}
-	})
-	if database.db == nil {
+	if !load() {
 		return nil, "no lens profile: the lensfun database is not installed"
 	}
 	database.Lock()
@@ -64,6 +57,33 @@ func Find(q Query) (p *Profile, note string) {
 		return nil, fmt.Sprintf("no lens profile: %q is not a rectilinear lens", C.GoString(C.lf_mlstr_get(l.Model)))
 	}
 	return profile(l, q, float64(camera.CropFactor))
+}
+
+// load reads the database; false when there is none.
+func load() bool {
+	database.once.Do(func() {
+		database.db = C.lf_db_new()
+		if database.db != nil && C.lf_db_load(database.db) != 0 {
+			C.lf_db_destroy(database.db)
+			database.db = nil
+		}
+	})
+	return database.db != nil
+}
+
+// CropFactor returns how many times longer the diagonal of 36 x 24 mm is than that of
+// the camera's sensor, as the lensfun database has it; 0 when it doesn't know the
+// camera.
+func CropFactor(make, model string) float64 {
+	if model == "" || !load() {
+		return 0
+	}
+	database.Lock()
+	defer database.Unlock()
+	if c := findCamera(Query{Make: make, Model: model}); c != nil {
+		return float64(c.CropFactor)
+	}
+	return 0
 }
 
 func findCamera(q Query) *C.lfCamera {

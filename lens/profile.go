@@ -49,6 +49,19 @@ func (c Radial) in(n float64) Radial {
 	return c
 }
 
+// Lift is a gain as a polynomial in even powers of the radius: c[0] + c[1] r^2 +
+// c[2] r^4 + ...
+type Lift [6]float64
+
+// At returns the gain at radius r.
+func (c Lift) At(r float64) float64 {
+	q, v := r*r, c[5]
+	for i := 4; i >= 0; i-- {
+		v = v*q + c[i]
+	}
+	return v
+}
+
 // Profile is the behaviour of one lens at one setting. Radii are in
 // half-diagonals of the picture.
 type Profile struct {
@@ -62,6 +75,10 @@ type Profile struct {
 	Red, Blue Radial
 	// Falloff is the illumination relative to the middle.
 	Falloff Radial
+	// Lift is a gain to apply besides; its zero value is none.
+	Lift Lift
+	// Tangential is how a decentred lens moves places sideways; see [Profile.Shift].
+	Tangential [2]float64
 	// CentreX and CentreY are the optical axis relative to the picture's middle,
 	// right and down as the sensor lies (landscape, before any turning).
 	CentreX, CentreY float64
@@ -175,7 +192,7 @@ func (p *Profile) Lateral() bool { return p != nil && (p.Red != Unity || p.Blue 
 func (p *Profile) Bends() bool { return p != nil && p.Distortion != Unity }
 
 // Shades reports whether there is vignetting.
-func (p *Profile) Shades() bool { return p != nil && p.Falloff != Unity }
+func (p *Profile) Shades() bool { return p != nil && (p.Falloff != Unity || p.Lift != Lift{}) }
 
 // Gain returns what to multiply radiance by at radius r, as the lens draws it, to
 // take vignetting away. It is never more than 8 (3 EV).
@@ -183,7 +200,28 @@ func (p *Profile) Gain(r float64) float64 {
 	if !p.Shades() {
 		return 1
 	}
-	return 1 / max(0.125, p.Falloff.At(r))
+	gain := 1 / max(0.125, p.Falloff.At(r))
+	if p.Lift != (Lift{}) {
+		gain *= p.Lift.At(r)
+	}
+	return min(8, max(0.125, gain))
+}
+
+// Shift returns by how much a decentred lens moves what it would otherwise draw at
+// (x, y) (half-diagonals from the axis, right and down as the sensor lies): the
+// tangential terms of the model of Brown, as the DNG specification writes them.
+func (p *Profile) Shift(x, y float64) (dx, dy float64) {
+	if p == nil || p.Tangential == [2]float64{} {
+		return 0, 0
+	}
+	rd := math.Hypot(x, y)
+	if rd == 0 {
+		return 0, 0
+	}
+	k := p.Undistort(rd) / rd
+	x, y = k*x, k*y
+	q, a, b := x*x+y*y, p.Tangential[0], p.Tangential[1]
+	return 2*a*x*y + b*(q+2*x*x), 2*b*x*y + a*(q+2*y*y)
 }
 
 // Focal returns the factor from the focal length of the ideal picture, in which

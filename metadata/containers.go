@@ -22,6 +22,7 @@ func readTIFF(r io.ReaderAt, size int64, info *Info) {
 	}
 	t := tags(dirs)
 	t.fill(info)
+	info.Optics = t.optics()
 	if e, ok := t.find(tagPreviewJPEG); ok && e.Offset > 0 && e.Offset < size {
 		readPanasonic(io.NewSectionReader(r, e.Offset, min(int64(e.Count), size-e.Offset)), t, info)
 	}

@@ -35,6 +35,9 @@ const (
 	tagSubSecDigitized = 0x9292
 	tagPixelX          = 0xA002
 	tagPixelY          = 0xA003
+	tagPlaneX          = 0xA20E
+	tagPlaneY          = 0xA20F
+	tagPlaneUnit       = 0xA210
 	tagMode            = 0xA402
 	tagFocal35         = 0xA405
 	tagLensModel       = 0xA434
@@ -93,6 +96,7 @@ func (t tags) fill(info *Info) {
 	t.exposure(info)
 	info.FocalMM = t.positive(tagFocal)
 	info.Focal35MM = t.positive(tagFocal35)
+	info.SensorMM = t.sensor()
 	if v, ok := t.number(tagOrientation); ok && v >= 1 && v <= 8 {
 		info.Orientation = int(v)
 	}
@@ -100,6 +104,26 @@ func (t tags) fill(info *Info) {
 	if info.Width == 0 {
 		info.Width, info.Height = t.size()
 	}
+}
+
+// sensor returns the diagonal of the sensor in mm: the size of the picture as the
+// camera stored it over its pixels a unit of length; 0 when the file doesn't say or
+// says what no camera has.
+func (t tags) sensor() float64 {
+	rx, ry := t.positive(tagPlaneX), t.positive(tagPlaneY)
+	w, h := t.positive(tagPixelX), t.positive(tagPixelY)
+	if ry == 0 {
+		ry = rx
+	}
+	if rx == 0 || w == 0 || h == 0 {
+		return 0
+	}
+	unit := map[float64]float64{0: 25.4, 2: 25.4, 3: 10, 4: 1, 5: 0.001}[t.positive(tagPlaneUnit)]
+	d := unit * math.Hypot(w/rx, h/ry)
+	if !(d > 4 && d < 90) {
+		return 0
+	}
+	return d
 }
 
 func (t tags) exposure(info *Info) {

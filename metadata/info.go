@@ -34,6 +34,9 @@ type Info struct {
 
 	FocalMM   float64 // focal length in mm
 	Focal35MM float64 // 35 mm equivalent in mm, 0 when unknown
+	SensorMM  float64 // diagonal of the sensor in mm as the file's focal plane resolution gives it; a file that was resized may say too little
+
+	Optics Optics // the maker's own correction of the lens, where the file has one
 
 	Time    time.Time // capture time with sub-seconds; its zone is the camera's when the file gives one, else UTC
 	HasZone bool

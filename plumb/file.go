@@ -3,6 +3,7 @@ package plumb
 import (
 	"context"
 	"fmt"
+	"math"
 
 	"mullion/internal/raster"
 	"mullion/lens"
@@ -43,7 +44,10 @@ func MeasureFile(ctx context.Context, path string, known View) (Pose, View, erro
 	if known.Profile != nil {
 		v.Profile = known.Profile
 	}
-	v.Centre, v.LooseAxis = known.Centre, known.LooseAxis
+	if known.Centre != nil {
+		v.Centre = known.Centre
+	}
+	v.LooseAxis = known.LooseAxis
 	p, err := Measure(ctx, up, v)
 	return p, v, err
 }
@@ -51,10 +55,59 @@ func MeasureFile(ctx context.Context, path string, known View) (Pose, View, erro
 // Look returns the view of an upright picture of w x h pixels as far as its file
 // and the lens database know it.
 func Look(info metadata.Info, w, h int) View {
-	v := View{W: w, H: h, FocalPx: FocalPx(w, h, info.Focal35MM), Setting: setting(info, w, h)}
-	v.Profile, _ = lens.Find(lens.Query{Make: info.Make, Model: info.Model, Lens: info.Lens,
-		FocalMM: info.FocalMM, FNumber: info.FNumber})
+	v := View{W: w, H: h, FocalPx: FocalPx(w, h, equivalent(info)), Setting: setting(info, w, h)}
+	sw, sh := w, h
+	if info.Orientation >= 5 && info.Orientation <= 8 {
+		sw, sh = h, w
+	}
+	if v.Profile = lens.OfFile(info.Optics, sw, sh); v.Profile == nil {
+		v.Profile, _ = lens.Find(lens.Query{Make: info.Make, Model: info.Model, Lens: info.Lens,
+			FocalMM: info.FocalMM, FNumber: info.FNumber})
+	}
+	v.Centre = axis(v.Profile, info.Orientation, w, h)
 	return v
+}
+
+// equivalent returns the 35 mm equivalent of the focal length in mm, 0 when unknown.
+// The tag holds whole millimetres, and of a wide lens one is some per cent; the
+// camera's crop factor is better where both agree. They don't when only a part of the
+// sensor is used, and then the tag is right.
+func equivalent(info metadata.Info) float64 {
+	exact := info.FocalMM * lens.CropFactor(info.Make, info.Model)
+	switch {
+	case info.Focal35MM > 0 && math.Abs(exact-info.Focal35MM) > 1:
+		return info.Focal35MM
+	case exact > 0:
+		return exact
+	case info.SensorMM > 0:
+		// Files that were made smaller often keep the resolution of the large one and
+		// seem to come from a tiny sensor; rooms aren't taken with a long lens.
+		if mm := info.FocalMM * math.Hypot(36, 24) / info.SensorMM; mm < 85 {
+			return mm
+		}
+	}
+	return 0
+}
+
+// axis returns where the optical axis meets the upright picture of w x h pixels; nil
+// when that is the middle.
+func axis(p *lens.Profile, orientation, w, h int) *Centre {
+	if p == nil || p.CentreX == 0 && p.CentreY == 0 {
+		return nil
+	}
+	half := math.Hypot(float64(w), float64(h)) / 2
+	// The turns are their own inverses but for the quarter turns, which are each
+	// other's.
+	back := map[int]int{6: 8, 8: 6}[orientation]
+	if back == 0 {
+		back = orientation
+	}
+	sw, sh := float64(w), float64(h)
+	if orientation >= 5 {
+		sw, sh = sh, sw
+	}
+	x, y := orient(back, sw, sh)(sw/2+p.CentreX*half, sh/2+p.CentreY*half)
+	return &Centre{x, y}
 }
 
 // setting names the camera, the lens, its focal length and the part of the sensor

@@ -124,16 +124,26 @@ func (p Pose) geometry(w, h int, turn [3]float64, opt PlanOptions) Geometry {
 	return g
 }
 
-// lensMap adds lateral colour and vignetting, which go by the distance from the
-// middle however the picture is turned.
+// lensMap adds what the lens does as the sensor lies, however the picture is turned:
+// decentring, lateral colour and vignetting, which go by the distance from the axis.
 func (p Pose) lensMap(at func(x, y float64) (float64, float64), orientation, w, h int) warp.Map {
 	m := warp.Map{At: at}
 	if orientation >= 5 {
 		w, h = h, w
 	}
-	cx, cy := float64(w)/2, float64(h)/2
-	half := math.Hypot(cx, cy)
 	l := p.Profile
+	if l == nil {
+		return m
+	}
+	half := math.Hypot(float64(w), float64(h)) / 2
+	cx, cy := float64(w)/2+l.CentreX*half, float64(h)/2+l.CentreY*half
+	if l.Tangential != [2]float64{} {
+		m.At = func(x, y float64) (float64, float64) {
+			x, y = at(x, y)
+			dx, dy := l.Shift((x-cx)/half, (y-cy)/half)
+			return x + dx*half, y + dy*half
+		}
+	}
 	if l.Lateral() {
 		m.Channel = func(c int, x, y float64) (float64, float64) {
 			k := l.Channel(c, math.Hypot(x-cx, y-cy)/half)

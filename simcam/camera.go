@@ -50,6 +50,10 @@ type Camera struct {
 	PSF      float64    // standard deviation of the point spread, pixels
 	Vignette [2]float64 // a, b of 1 - a r^2 - b r^4, r = distance from the centre over the half diagonal
 
+	// OpcodeList3 is written into DNG files as it stands: the maker's corrections of the
+	// lens, in the words of the DNG specification. Nil writes none.
+	OpcodeList3 []byte
+
 	Pulse Pulse   // lamps on the mains; zero for steady light
 	Dust  []Speck // on the sensor's glass
 }

@@ -106,5 +106,8 @@ func (r *Raw) mosaicIFD(compression, length int) ifd {
 	d.longs(50829, 0, 0, r.H, r.W)         // ActiveArea
 	s, o := c.NoiseProfile(float64(r.Frame.ISO))
 	d.doubles(51041, s, o)
+	if c.OpcodeList3 != nil {
+		d.undefined(51022, string(c.OpcodeList3))
+	}
 	return d
 }
