@@ -60,6 +60,11 @@ func (b *bench) run(ctx context.Context, data, only string) error {
 	if err := b.table(ctx, "The rendered house", house, true); err != nil {
 		return err
 	}
+	if only == "" {
+		if err := b.uprights(ctx); err != nil {
+			return err
+		}
+	}
 	real, err := realSets(data)
 	if err != nil {
 		return err
