@@ -43,6 +43,9 @@ func cover(job *jobfile.Job, views []*View) *Coverage {
 			c.Marked, marked = true, true
 			continue
 		}
+		if v.MarkBefore {
+			c.Marked, marked = true, true
+		}
 		taken = append(taken, v)
 		starts = append(starts, marked)
 		marked = false

@@ -6,6 +6,7 @@ import (
 
 	"mullion/finding"
 	"mullion/group"
+	"mullion/metadata"
 )
 
 // judge turns what was measured on one view into findings. What only a comparison of
@@ -47,6 +48,9 @@ func (r *View) judgeBracket(g group.View) {
 		case "frame-missing":
 			r.say("bracket-incomplete", finding.Reshoot, n.Value, n.Unit, "%s If it never was taken, shoot the view again.", n.Message)
 		case "bracket-uneven":
+			if r.MarkBefore {
+				continue // the mark was counted as its last step
+			}
 			r.say("bracket-uneven", finding.Note, n.Value, n.Unit, "%s", n.Message)
 		case "near-duplicate":
 			r.say("near-duplicate", finding.Note, n.Value, n.Unit, "%s", n.Message)
@@ -85,6 +89,9 @@ func (r *View) judgeMerge(v *seen) {
 			if !v.frames[i].sees() {
 				r.say("frame-empty", finding.Note, float64(i+1), "frame", "Frame %d (%s) is too dark or too bright to show where it lies, and is left out. The others are enough if no other finding names them.", i+1, name)
 				continue
+			}
+			if lo, hi := v.span(func(i metadata.Info) float64 { return i.FocalMM }); lo > 0 && hi/lo > 1+focalStep {
+				continue // said by judgeSettings
 			}
 			r.say("camera-moved", finding.Reshoot, float64(i+1), "frame",
 				"Frame %d (%s) doesn't fit the others: %s. Shoot the view again without touching the tripod.", i+1, name, f.Why)

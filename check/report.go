@@ -33,6 +33,8 @@ type View struct {
 	Summary  string               `json:"summary"` // what was measured, in a line
 	Findings []finding.Finding    `json:"findings"`
 	Mark     bool                 `json:"room_mark,omitempty"` // no view, but a covered lens between two rooms
+	// MarkBefore is a mark that was taken within seconds of the view's first frame.
+	MarkBefore bool `json:"room_mark_before,omitempty"`
 
 	picture *picture // for the page
 	trace   trace    // for the comparison of views

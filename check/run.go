@@ -15,6 +15,7 @@ import (
 	"context"
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 	"time"
 
@@ -136,6 +137,11 @@ func one(ctx context.Context, survey *finish.Survey, g group.View, frames []*sma
 		frames[0].release()
 		return r, ctx.Err()
 	}
+	if i := strayMark(frames); i >= 0 {
+		r.MarkBefore = true
+		frames[i].release()
+		frames, r.Frames = slices.Delete(frames, i, i+1), slices.Delete(r.Frames, i, i+1)
+	}
 	v, err := look(ctx, frames)
 	if err != nil {
 		return nil, err
@@ -188,12 +194,28 @@ func isMark(frames []*small) bool {
 	if len(frames) != 1 || frames[0].err != nil {
 		return false
 	}
-	f := frames[0]
+	return frames[0].covered()
+}
+
+// covered is true of a frame that shows nothing at all.
+func (s *small) covered() bool {
 	limit := markLight
-	if f.frame.Coded != nil {
+	if s.frame.Coded != nil {
 		limit = markCode
 	}
-	return planeQuantile(f.colours()[1], .995) < limit
+	return planeQuantile(s.colours()[1], .995) < limit
+}
+
+// strayMark finds a mark that was taken so soon before its view's bracket that it was
+// counted with it: a black frame although a shorter exposure is none. -1 without one.
+func strayMark(frames []*small) int {
+	for i, f := range frames { // darkest first
+		if i == 0 || f.err != nil || frames[i-1].err != nil || !f.covered() || frames[i-1].covered() {
+			continue
+		}
+		return i
+	}
+	return -1
 }
 
 // judgeFailed speaks of files that could not even be grouped.

@@ -6,8 +6,10 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"mullion/internal/raster"
+	"mullion/jobfile"
 	"mullion/simcam"
 )
 
@@ -49,6 +51,19 @@ func TestMarkAndNothing(t *testing.T) {
 	r, err := Run(t.Context(), dir, Options{})
 	if err != nil || len(r.Views) != 1 || !r.Views[0].Mark || r.ShootAgain() {
 		t.Errorf("%v, mark %v, list %v", err, r.Views[0].Mark, r.List())
+	}
+	// The long exposure of the covered lens ends the instant the bracket begins.
+	s = simcam.Defaults()
+	s.First, s.Start = 2, s.Start.Add(30*time.Second)
+	if _, err := simcam.LF1().Shoot(t.Context(), dir, scenes(t, "bath"), s, nil); err != nil {
+		t.Fatal(err)
+	}
+	r, err = Run(t.Context(), dir, Options{Job: &jobfile.Job{Rooms: []jobfile.Room{{Name: "bathroom", Views: 1}}}})
+	if err != nil || r.ShootAgain() || !r.Coverage.Marked || r.Coverage.Views != 1 {
+		t.Errorf("%v, list %v, coverage %+v", err, r.List(), r.Coverage)
+	}
+	if last := r.Views[len(r.Views)-1]; len(last.Frames) != 5 || len(alarms(&last)) > 0 {
+		t.Errorf("%d frames, %v", len(last.Frames), codes(&last))
 	}
 }
 

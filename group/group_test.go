@@ -125,6 +125,19 @@ func TestBarriers(t *testing.T) {
 	}
 }
 
+// A zoom ring that slips within a burst doesn't end the view: the check will say so. A
+// few seconds later it was turned on purpose.
+func TestZoomSlips(t *testing.T) {
+	for text, want := range map[string]string{"0:0 .3:-2 .3:2": "[0 1 2]", "0:0 .3:-2 6:2": "[0 1] [2]"} {
+		frames, _ := seq(text)
+		frames[2].Info.FocalMM = 16.6
+		views, err := Views(context.Background(), frames, nil)
+		if err != nil || shape(views) != want {
+			t.Errorf("%s: %s %v", text, shape(views), err)
+		}
+	}
+}
+
 // The counter runs over into the next folder in the middle of a bracket.
 func TestFolderRollover(t *testing.T) {
 	for _, timed := range []bool{true, false} {

@@ -92,12 +92,22 @@ func barrier(a, b metadata.Info) string {
 		return "the camera was turned"
 	case a.Lens != b.Lens && a.Lens != "" && b.Lens != "":
 		return "another lens"
-	case a.FocalMM > 0 && b.FocalMM > 0 && math.Abs(a.FocalMM/b.FocalMM-1) > 0.01:
+	case a.FocalMM > 0 && b.FocalMM > 0 && math.Abs(a.FocalMM/b.FocalMM-1) > 0.01 && !slipped(a, b):
 		return fmt.Sprintf("the focal length changed from %.4g to %.4g mm", a.FocalMM, b.FocalMM)
 	case a.Width > 0 && b.Width > 0 && (a.Width != b.Width || a.Height != b.Height):
 		return fmt.Sprintf("the picture size changed from %d x %d to %d x %d", a.Width, a.Height, b.Width, b.Height)
 	}
 	return ""
+}
+
+// slipped reports whether the zoom ring moved between two frames of one burst: by a
+// little, and sooner than anybody composes another view.
+func slipped(a, b metadata.Info) bool {
+	if a.Time.IsZero() || b.Time.IsZero() || math.Abs(math.Log(a.FocalMM/b.FocalMM)) > 0.2 {
+		return false
+	}
+	gap := b.Time.Sub(a.Time).Seconds() - a.Seconds
+	return gap > -0.5 && gap <= 1
 }
 
 func newRun(frames []Frame, index []int, why string) *run {

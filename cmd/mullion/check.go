@@ -85,6 +85,9 @@ type checkPrinter struct {
 
 func (p *checkPrinter) view(v *check.View) {
 	fmt.Fprintf(p.w, "%s  %-11s %s\n", v.ID, asked(v), files(v.Frames))
+	if v.MarkBefore {
+		fmt.Fprintln(p.w, "    after a room mark")
+	}
 	if v.Summary != "" {
 		fmt.Fprintf(p.w, "    %s\n", v.Summary)
 	}
