@@ -147,6 +147,7 @@ func (p *picture) report(v shoot.View) ViewReport {
 	r := ViewReport{
 		ID: v.ID, Room: v.Room, Taken: p.scene.Merged.Info.Time,
 		RangeEV: round(p.scene.Merged.RangeEV, 2),
+		Noise:   NoiseReport{Shown: round(p.scene.Noise.Shown, 2), Taken: round(p.scene.Noise.Share, 3)},
 		Light: LightReport{
 			Kelvin: math.Round(p.light.Kelvin), Duv: round(p.light.Duv, 5),
 			SecondKelvin: math.Round(p.light.SecondKelvin), Confidence: round(p.light.Confidence, 3),

@@ -28,6 +28,7 @@ type ViewReport struct {
 	Taken    time.Time         `json:"taken,omitzero"` // by the camera's clock
 	Frames   []FrameReport     `json:"frames"`
 	RangeEV  float64           `json:"range_ev"` // from clipping to the noise floor of the merge, EV
+	Noise    NoiseReport       `json:"noise"`
 	Light    LightReport       `json:"light"`
 	Plumb    PlumbReport       `json:"plumb"`
 	Tone     ToneReport        `json:"tone"`
@@ -55,6 +56,14 @@ type FrameReport struct {
 	RotationDeg float64    `json:"rotation_deg"` // positive clockwise
 	Used        bool       `json:"used"`
 	Why         string     `json:"why,omitempty"` // why it was not used
+}
+
+// NoiseReport is the noise that the merge predicts and what was done about it.
+type NoiseReport struct {
+	// Shown is the standard deviation of single pixels as a viewer would see it, CIE L*, at
+	// the 95th percentile of the picture, before any was taken out; 0 for rendered files.
+	Shown float64 `json:"shown_lstar"`
+	Taken float64 `json:"taken"` // share of the picture in which some was taken out, 0..1
 }
 
 // LightReport is what lit the view.
