@@ -32,6 +32,7 @@ func (p *picture) straighten(ctx context.Context, byHand *shoot.Level) error {
 	}
 	defer p.clock.Start("warp")()
 	p.plan = p.pose.Plan(p.frame[0], p.frame[1], plumb.PlanOptions{Orientation: p.scene.Merged.Info.Orientation})
+	p.tellPlan()
 	whole := p.plan.W
 	p.plan = p.plan.At(needed(p.sheets, p.plan.W, p.plan.H))
 	p.reduced = float64(whole) / float64(p.plan.W)
@@ -69,11 +70,33 @@ func (p *picture) measure(ctx context.Context, src *raster.RGB, info metadata.In
 
 // hold takes a pose that was set by hand instead of the measured one.
 func (p *picture) hold(byHand *shoot.Level) {
-	if byHand != nil {
-		p.pose.PitchDeg, p.pose.RollDeg, p.pose.YawDeg = byHand.PitchDeg, byHand.RollDeg, byHand.YawDeg
-		p.pose.Straight, p.pose.Confidence = byHand.YawDeg != 0, 1
-		p.pose.Note = "set by hand"
+	if byHand == nil {
+		return
 	}
+	var ok bool
+	if p.pose, ok = p.pose.Hold(byHand.PitchDeg, byHand.RollDeg, byHand.YawDeg); !ok {
+		p.findings = append(p.findings, finding.Finding{
+			Code: "level-beyond", Severity: finding.Look, Value: byHand.PitchDeg, Unit: "deg",
+			Message: fmt.Sprintf("The level set by hand (pitch %.4g, roll %.4g, yaw %.4g degrees) is beyond what can be straightened: at most %d, %d and %d degrees to either side. The measured level is used.",
+				byHand.PitchDeg, byHand.RollDeg, byHand.YawDeg, plumb.MostPitch, plumb.MostRoll, plumb.MostYaw),
+		})
+	}
+}
+
+// tellPlan notes a correction that was made only in part.
+func (p *picture) tellPlan() {
+	if !p.plan.Partly {
+		return
+	}
+	done := "so roll and only a part of the rest were corrected"
+	if !p.plan.Corrected {
+		done = "so the view is left as it was taken"
+	}
+	p.findings = append(p.findings, finding.Finding{
+		Code: "level-partly", Severity: finding.Look, Value: round(p.plan.CropKept, 3), Unit: "share",
+		Message: fmt.Sprintf("Straightening this view wholly (pitch %+.1f, roll %+.1f degrees) would cut away more than half of it, %s. Set the level by hand if you want less or more of it.",
+			p.pose.PitchDeg, p.pose.RollDeg, done),
+	})
 }
 
 // tellLens notes what is known of the lens and from where.

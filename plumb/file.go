@@ -96,17 +96,11 @@ func axis(p *lens.Profile, orientation, w, h int) *Centre {
 		return nil
 	}
 	half := math.Hypot(float64(w), float64(h)) / 2
-	// The turns are their own inverses but for the quarter turns, which are each
-	// other's.
-	back := map[int]int{6: 8, 8: 6}[orientation]
-	if back == 0 {
-		back = orientation
-	}
 	sw, sh := float64(w), float64(h)
 	if orientation >= 5 {
 		sw, sh = sh, sw
 	}
-	x, y := orient(back, sw, sh)(sw/2+p.CentreX*half, sh/2+p.CentreY*half)
+	x, y := seen(orientation, w, h)(sw/2+p.CentreX*half, sh/2+p.CentreY*half)
 	return &Centre{x, y}
 }
 

@@ -27,11 +27,13 @@ type PlanOptions struct {
 // Geometry is a planned correction: where each pixel of the upright output comes
 // from, and how much of the picture that keeps.
 type Geometry struct {
-	W, H      int      // natural size of the output: the source's scale in the middle
-	CropKept  float64  // share of the source's area that is kept, 0 to 1
-	Corrected bool     // pitch, roll or yaw were corrected
-	Partly    bool     // only roll and half of the pitch, or roll alone: the whole would cost too much
-	Map       warp.Map // from an output of W x H pixels; see [Geometry.MapFor]
+	W, H      int     // natural size of the output: the source's scale in the middle
+	CropKept  float64 // share of the source's area that is kept, 0 to 1
+	Corrected bool    // pitch, roll or yaw were corrected
+	// Partly: something was left out, as the whole correction would cost too much:
+	// yaw, half of the pitch, all of it, or, when Corrected is false, everything.
+	Partly bool
+	Map    warp.Map // from an output of W x H pixels; see [Geometry.MapFor]
 }
 
 // MapFor returns the map for an output of another size and the same shape.
@@ -63,14 +65,10 @@ func (p Pose) Plan(w, h int, opt PlanOptions) Geometry {
 		turn[2] = rad(p.YawDeg)
 	}
 	tilt := max(math.Abs(p.PitchDeg), math.Abs(p.RollDeg))
-	if opt.Leave || p.Confidence < Sure || tilt < alreadyPlumb && math.Abs(turn[2]) < rad(alreadyPlumb) {
+	if opt.Leave || p.Confidence < Sure || !p.ByHand && tilt < alreadyPlumb && math.Abs(turn[2]) < rad(alreadyPlumb) {
 		return p.geometry(w, h, [3]float64{}, opt)
 	}
 	g := p.geometry(w, h, turn, opt)
-	if g.CropKept < opt.MinKept && turn[2] != 0 {
-		turn[2] = 0
-		g = p.geometry(w, h, turn, opt)
-	}
 	if g.CropKept >= opt.MinKept {
 		return g
 	}
@@ -78,14 +76,13 @@ func (p Pose) Plan(w, h int, opt PlanOptions) Geometry {
 	// table. Level it and take half the convergence away (common practice, no
 	// source): it still looks up or down, only less so. If even that costs too
 	// much, level it; failing that, leave it.
-	for _, share := range []float64{0.5, 0} {
-		turn[0] = share * rad(p.PitchDeg)
-		if g = p.geometry(w, h, turn, opt); g.CropKept >= opt.MinKept {
-			g.Partly = true
-			return g
+	for _, less := range [][3]float64{{turn[0], turn[1], 0}, {turn[0] / 2, turn[1], 0}, {0, turn[1], 0}, {}} {
+		if g = p.geometry(w, h, less, opt); g.CropKept >= opt.MinKept {
+			break
 		}
 	}
-	return p.geometry(w, h, [3]float64{}, opt)
+	g.Partly = true
+	return g
 }
 
 // geometry plans the correction of the given pitch, roll and yaw in radians.
@@ -101,11 +98,12 @@ func (p Pose) geometry(w, h int, turn [3]float64, opt PlanOptions) Geometry {
 		w: float64(w), h: float64(h), at: p.Centre, half: math.Hypot(float64(w), float64(h)) / 2,
 		focal: f / p.Profile.Focal(), lens: p.Profile,
 		axes: rotation(turn[0], turn[1], turn[2]),
+		late: decentred(p.Profile, opt.Orientation, w, h),
 	}
 	g := Geometry{Corrected: turn != [3]float64{}, W: w, H: h, CropKept: 1}
 	place := orient(opt.Orientation, float64(w), float64(h))
 	var at func(x, y float64) (float64, float64)
-	if !g.Corrected && !p.Profile.Bends() {
+	if !g.Corrected && !p.Profile.Bends() && c.late == nil {
 		at = func(x, y float64) (float64, float64) { return place(x, y) }
 	} else {
 		fr := c.crop()
@@ -124,8 +122,8 @@ func (p Pose) geometry(w, h int, turn [3]float64, opt PlanOptions) Geometry {
 	return g
 }
 
-// lensMap adds what the lens does as the sensor lies, however the picture is turned:
-// decentring, lateral colour and vignetting, which go by the distance from the axis.
+// lensMap adds lateral colour and vignetting, which go by the distance from the axis
+// as the sensor lies, however the picture is turned.
 func (p Pose) lensMap(at func(x, y float64) (float64, float64), orientation, w, h int) warp.Map {
 	m := warp.Map{At: at}
 	if orientation >= 5 {
@@ -137,13 +135,6 @@ func (p Pose) lensMap(at func(x, y float64) (float64, float64), orientation, w, 
 	}
 	half := math.Hypot(float64(w), float64(h)) / 2
 	cx, cy := float64(w)/2+l.CentreX*half, float64(h)/2+l.CentreY*half
-	if l.Tangential != [2]float64{} {
-		m.At = func(x, y float64) (float64, float64) {
-			x, y = at(x, y)
-			dx, dy := l.Shift((x-cx)/half, (y-cy)/half)
-			return x + dx*half, y + dy*half
-		}
-	}
 	if l.Lateral() {
 		m.Channel = func(c int, x, y float64) (float64, float64) {
 			k := l.Channel(c, math.Hypot(x-cx, y-cy)/half)
@@ -163,6 +154,8 @@ type camera struct {
 	focal      float64 // of the ideal picture, pixels
 	lens       *lens.Profile
 	axes       [3]vec3 // right, down, forward in output coordinates
+	// late moves a place as a decentred lens does; nil when it isn't.
+	late func(x, y float64) (float64, float64)
 }
 
 // source returns where the direction (x, y, 1) of the corrected view is in the
@@ -180,7 +173,46 @@ func (c *camera) source(x, y float64) (float64, float64) {
 			u, v = u*k, v*k
 		}
 	}
+	if c.late != nil {
+		return c.late(c.at.X+u, c.at.Y+v)
+	}
 	return c.at.X + u, c.at.Y + v
+}
+
+// decentred returns what a decentred lens does to a place of the upright picture of w
+// x h pixels; nil for one that isn't.
+func decentred(l *lens.Profile, orientation, w, h int) func(x, y float64) (float64, float64) {
+	if l == nil || l.Tangential == [2]float64{} {
+		return nil
+	}
+	to, back := orient(orientation, float64(w), float64(h)), seen(orientation, w, h)
+	sw, sh := float64(w), float64(h)
+	if orientation >= 5 {
+		sw, sh = sh, sw
+	}
+	half := math.Hypot(sw, sh) / 2
+	cx, cy := sw/2+l.CentreX*half, sh/2+l.CentreY*half
+	return func(x, y float64) (float64, float64) {
+		x, y = to(x, y)
+		dx, dy := l.Shift((x-cx)/half, (y-cy)/half)
+		return back(x+dx*half, y+dy*half)
+	}
+}
+
+// seen returns the function from pixels of the stored picture to those of the upright
+// one of w x h. The turns are their own inverses but for the quarter turns, which are
+// each other's.
+func seen(o, w, h int) func(x, y float64) (float64, float64) {
+	if o >= 5 {
+		w, h = h, w
+	}
+	switch o {
+	case 6:
+		o = 8
+	case 8:
+		o = 6
+	}
+	return orient(o, float64(w), float64(h))
 }
 
 // orient returns the function from upright pixels to those of the stored picture

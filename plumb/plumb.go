@@ -77,11 +77,33 @@ type Pose struct {
 	FocalKnown  bool
 	Centre      Centre // the optical axis used
 	Verticals   int    // segments that agree on the vertical
+	ByHand      bool   // set by a person: corrected however little it is
 	Straight    bool   // YawDeg is valid: the view is meant to be straight on
 	// Profile is the lens used: the view's, or the one estimated from its lines,
 	// or nil.
 	Profile *lens.Profile
 	Note    string // what was found, for the report
+}
+
+// The largest angles in degrees that a person may set by hand: beyond them a picture
+// is no longer straightened but taken from elsewhere.
+const (
+	MostPitch = 50
+	MostRoll  = 45
+	MostYaw   = 45
+)
+
+// Hold returns the pose with angles that were set by hand; false when they are beyond
+// what can be set, and then the pose is as measured.
+func (p Pose) Hold(pitchDeg, rollDeg, yawDeg float64) (Pose, bool) {
+	within := func(v, most float64) bool { return v >= -most && v <= most }
+	if !within(pitchDeg, MostPitch) || !within(rollDeg, MostRoll) || !within(yawDeg, MostYaw) {
+		return p, false
+	}
+	p.PitchDeg, p.RollDeg, p.YawDeg = pitchDeg, rollDeg, yawDeg
+	p.Straight, p.Confidence, p.ByHand = yawDeg != 0, 1, true
+	p.Note = "set by hand"
+	return p, true
 }
 
 // straightOn is the yaw up to which a view counts as meant to be straight on.
