@@ -61,7 +61,7 @@ func (m *merger) fuseMosaic(ctx context.Context) error {
 	err := raster.Bands(ctx, h, func(y0, y1 int) {
 		sum := make([]term, w)
 		soft := make([]float32, w)
-		rows := make([][]uint16, len(mosaics))
+		rows, beside := make([][]uint16, len(mosaics)), make([][]uint16, len(mosaics))
 		for y := y0; y < y1; y++ {
 			for i, f := range mosaics {
 				rows[i] = f.Pix[y*w : y*w+w]
@@ -72,7 +72,11 @@ func (m *merger) fuseMosaic(ctx context.Context) error {
 				dim[y&1][x].again(dst, rows, x)
 			}
 			if m.moved != nil {
-				m.moved.patchRow(dst, soft, rows, values, y)
+				for i, f := range mosaics {
+					v := min(y^1, h-1)
+					beside[i] = f.Pix[v*w : v*w+w]
+				}
+				m.moved.patchRow(dst, soft, rows, beside, values, y)
 			}
 		}
 	})

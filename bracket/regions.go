@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"mullion/internal/raster"
+	"mullion/rawfile"
 )
 
 // regions says which parts of the picture come from one frame alone.
@@ -84,8 +85,14 @@ func (m *merger) choose(core mask, c []int32) int {
 	return best
 }
 
-// noiseBad is the relative noise from which a frame shows no more than dots.
-const noiseBad = 0.1
+// noiseBad is the relative noise from which a frame shows no more than dots. Rendered
+// files are worse than their noise there: they crush what is nearly black.
+func (s *shot) noiseBad() float64 {
+	if s.frame.Kind == rawfile.KindDisplay {
+		return 0.1
+	}
+	return 0.3
+}
 
 // lighten gives samples that their region's frame shows as noise to the next brighter
 // frame that sees them unclipped: a region around a lamp takes a frame that shows the
@@ -95,7 +102,7 @@ func (m *merger) lighten(r *regions) {
 		for k > 0 && int(k) < len(m.shots) {
 			s, next := m.shots[k-1], m.shots[k]
 			v := float64(s.proof.lin.Pix[i/r.w*s.proof.lin.Stride+i%r.w])
-			if s.noise[1].at(v) < noiseBad*noiseBad*v*v && v > 0 || !next.unclippedAround(i%r.w, i/r.w) {
+			if bad := s.noiseBad() * v; s.noise[1].at(v) < bad*bad && v > 0 || !next.unclippedAround(i%r.w, i/r.w) {
 				break
 			}
 			k++
@@ -189,9 +196,11 @@ func (r *regions) shotAt(x, y int) int {
 	return 0
 }
 
-// patchRow replaces moving photosites of a merged row by those of their frame;
-// where that clips, by the next darker.
-func (r *regions) patchRow(dst, soft []float32, rows [][]uint16, values [][4][]term, y int) {
+// patchRow replaces moving photosites of a merged row by those of their frame; where
+// that clips, by the next darker. All four photosites of a cell of the pattern change
+// the frame together: red from one and green from another would be a coloured ghost.
+// here are the rows of the frames, beside those of the cell's other row.
+func (r *regions) patchRow(dst, soft []float32, here, beside [][]uint16, values [][4][]term, y int) {
 	if !r.softRow(soft, 0, y) {
 		return
 	}
@@ -199,20 +208,27 @@ func (r *regions) patchRow(dst, soft []float32, rows [][]uint16, values [][4][]t
 		if f <= 0 {
 			continue
 		}
-		p := 2*(y&1) + x&1
+		p, q := 2*(y&1), 2*(y&1^1)
+		u := x ^ 1
+		if u >= len(soft) {
+			u = x
+		}
 		var v float32
 		for i := range r.shotAt(x, y) + 1 {
-			t := values[i][p]
-			e := t[min(int(rows[i][x]), len(t)-1)]
+			t := &values[i]
+			e := valueOf(t[p+x&1], here[i][x])
 			if i == 0 {
 				v = e.wv
-			} else {
-				v += e.w * (e.wv - v)
+				continue
 			}
+			w := min(e.w, valueOf(t[p+u&1], here[i][u]).w, valueOf(t[q+x&1], beside[i][x]).w, valueOf(t[q+u&1], beside[i][u]).w)
+			v += w * (e.wv - v)
 		}
 		dst[x] += f * (v - dst[x])
 	}
 }
+
+func valueOf(t []term, count uint16) term { return t[min(int(count), len(t)-1)] }
 
 // touch is true where a part of the picture has moving pixels.
 func (r *regions) touch(p rect) bool {
