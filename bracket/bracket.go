@@ -7,6 +7,7 @@
 //	        decisions are made
 //	align   shift and rotation against the reference frame, to a fraction of a pixel
 //	ratio   the true exposure ratio between frames, from the pixels themselves
+//	bloom   light that runs over beside what clips
 //	motion  regions where the frames disagree; each takes one frame alone
 //	merge   the minimum-variance estimate of every photosite
 //
@@ -102,7 +103,7 @@ func Merge(ctx context.Context, frames []*rawfile.Frame, opt Options) (*Radiance
 		return nil, m.nothing()
 	}
 	steps := []func(context.Context) error{
-		m.makeProofs, m.dropUseless, m.chooseReference, m.align, m.linearise, m.ratios, m.motion, m.fuse,
+		m.makeProofs, m.dropUseless, m.chooseReference, m.align, m.linearise, m.ratios, m.bloom, m.motion, m.fuse,
 	}
 	for _, step := range steps {
 		if err := step(ctx); err != nil {
@@ -144,7 +145,8 @@ type shot struct {
 	curves *curves // linearisation of a rendered file
 	codes  *codeNoise
 	proof  *proof
-	warp   warp // reference -> this frame, proof coordinates
+	bloom  *raster.Plane // expected excess beside what clips, in radiance, on the proof's samples; nil without
+	warp   warp          // reference -> this frame, proof coordinates
 }
 
 func (m *merger) note(code string, sev finding.Severity, value float64, unit, format string, args ...any) {
@@ -191,6 +193,7 @@ func (m *merger) nothing() error {
 func (m *merger) release() {
 	for _, s := range m.shots {
 		s.proof.release()
+		raster.Put(s.bloom)
 	}
 }
 

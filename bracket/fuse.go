@@ -29,7 +29,13 @@ func (m *merger) scale() {
 		k, abs = 1, false // a rendered file's white is not the sensor's
 	}
 	for _, s := range m.shots {
+		before := s.gain
 		s.gain = exp2(-s.refined) * float32(k)
+		if s.bloom != nil {
+			for i := range s.bloom.Pix {
+				s.bloom.Pix[i] *= s.gain / before
+			}
+		}
 	}
 	out := m.out
 	out.Absolute = abs
@@ -68,6 +74,9 @@ func (m *merger) fuseMosaic(ctx context.Context) error {
 			}
 			dst := out.Row(y)
 			mergeRow(dst, sum, rows, tables, y&1)
+			if m.blooms(y) {
+				m.mergeBloom(dst, sum, soft, rows, tables, y)
+			}
 			for x := range 2 {
 				dim[y&1][x].again(dst, rows, x)
 			}
@@ -99,6 +108,41 @@ func mergeRow(dst []float32, sum []term, rows [][]uint16, tables [][4][]term, od
 		}
 	}
 	for x, t := range sum[:len(dst)] {
+		dst[x] = t.wv / t.w
+	}
+}
+
+// blooms is true where a row lies beside something clipped that runs over.
+func (m *merger) blooms(y int) bool {
+	for _, s := range m.shots {
+		if s.bloom != nil {
+			for _, v := range s.bloom.Row(min(y/m.step, s.bloom.H-1)) {
+				if v > 0 {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// mergeBloom is mergeRow with the frames' expected excess counted as variance: a
+// weight 1/v becomes 1/(v + e^2).
+func (m *merger) mergeBloom(dst []float32, sum []term, excess []float32, rows [][]uint16, tables [][4][]term, y int) {
+	clear(sum)
+	for i, s := range m.shots {
+		t := tables[i][2*(y&1) : 2*(y&1)+2]
+		if !s.bloomRow(excess, m.step, 0, y) {
+			clear(excess)
+		}
+		for x, e := range excess {
+			v := valueOf(t[x&1], rows[i][x])
+			k := 1 / (1 + v.w*e*e)
+			sum[x].w += v.w * k
+			sum[x].wv += v.wv * k
+		}
+	}
+	for x, t := range sum {
 		dst[x] = t.wv / t.w
 	}
 }

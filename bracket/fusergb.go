@@ -193,7 +193,12 @@ func (m *merger) add(t *tile, p picture, part rect, s *shot, darkest bool) {
 	sl, o := float32(s.noise[1].s), float32(s.noise[1].o)
 	inv := 1 / (g * g)
 	dx, dy := part.x0-t.x0, part.y0-t.y0
+	var excess []float32
+	if s.bloom != nil {
+		excess = make([]float32, part.w())
+	}
 	for y := range part.h() {
+		bloomed := s.bloomRow(excess, m.step, part.x0, part.y0+y)
 		r, gr, b, tr := p.rgb[0].Row(y), p.rgb[1].Row(y), p.rgb[2].Row(y), p.trust.Row(y)
 		sr, sg, sb, sw := t.sum[0].Row(y + dy)[dx:], t.sum[1].Row(y + dy)[dx:], t.sum[2].Row(y + dy)[dx:], t.weight.Row(y + dy)[dx:]
 		r, gr, b = r[:len(tr)], gr[:len(tr)], b[:len(tr)]
@@ -225,6 +230,9 @@ func (m *merger) add(t *tile, p picture, part rect, s *shot, darkest bool) {
 			}
 			if near != nil {
 				v += near[x] * smear * smear
+			}
+			if bloomed {
+				v += excess[x] * excess[x] * inv
 			}
 			k := q * inv / v
 			sw[x] += k

@@ -177,5 +177,11 @@ func (m *merger) differRow(d, v, tol []float32, base []uint8, tones []*tone, i, 
 		d[x] = va - vb
 		v[x] = g*g*(s.proof.s*a+s.proof.o) + b.gain*b.gain*(b.proof.s*rb[x]+b.proof.o)
 		tol[x] = part*max(va, vb) + edge*slope
+		if s.bloom != nil {
+			tol[x] += s.bloom.Row(y)[x]
+		}
+		if b.bloom != nil {
+			tol[x] += b.bloom.Row(y)[x]
+		}
 	}
 }

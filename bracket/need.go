@@ -92,7 +92,12 @@ func (s *shot) sight(x, y int) sight {
 	if v < 0 {
 		v = 0
 	}
-	k := 1 / (s.gain * s.gain * float32(s.noise[1].at(float64(v))))
+	variance := s.gain * s.gain * float32(s.noise[1].at(float64(v)))
+	if s.bloom != nil {
+		e := s.bloom.Row(y)[x]
+		variance += e * e
+	}
+	k := 1 / variance
 	if clipped > 0 || v > wholly {
 		return sight{k, 0}
 	}
