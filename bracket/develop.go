@@ -65,14 +65,16 @@ func (m *merger) develop(ctx context.Context, s *shot, part rect) (p picture, at
 		copyRGB(p, s.frame.RGB, at, s.fade(1))
 	default:
 		p = picture{rgb: raster.GetRGB(at.w(), at.h()), trust: raster.Get(at.w(), at.h())}
-		p.near, err = developCoded(ctx, s, p, at)
+		if p.near, err = developCoded(ctx, s, p, at); err == nil {
+			err = distrust(ctx, p.trust, s.beside())
+		}
 		return p, at, err
 	}
 	if err == nil {
 		p.near, err = nearness(ctx, p.trust, s.reach())
 	}
-	if err == nil && p.near != nil && s.frame.Kind == rawfile.KindMosaic {
-		err = distrust(ctx, p.trust)
+	if err == nil && p.near != nil {
+		err = distrust(ctx, p.trust, s.beside())
 	}
 	return p, at, err
 }
@@ -80,10 +82,16 @@ func (m *merger) develop(ctx context.Context, s *shot, part rect) (p picture, at
 // beside is what is left of the trust in the very neighbour of a clipped pixel, which
 // interpolation may have made anything of: it is taken where no other frame sees more
 // than noise. (One photosite of two that clip beside each other would else leave a
-// dotted line along windows.)
-const beside = 1e-3
+// dotted line along windows.) In a rendered file it is only sharpened; and all frames
+// but the darkest clip there.
+func (s *shot) beside() float32 {
+	if s.frame.Kind == rawfile.KindDisplay {
+		return 0.05
+	}
+	return 1e-3
+}
 
-func distrust(ctx context.Context, trust *raster.Plane) error {
+func distrust(ctx context.Context, trust *raster.Plane, beside float32) error {
 	own := trust.Clone()
 	defer raster.Put(own)
 	if err := erode(ctx, trust, 1); err != nil {

@@ -117,7 +117,7 @@ func (m *merger) addAll(ctx context.Context, t *tile, need []rect) error {
 		}
 		m.add(t, p, r, s, i == 0)
 		if t.alone != nil {
-			m.moved.take(t, p, r, s.gain, i)
+			m.moved.take(t, p, r, s, i)
 		}
 		p.release()
 	}

@@ -251,7 +251,7 @@ var unset = float32(math.Inf(1))
 
 // take builds the picture of the regions frame by frame, darkest first: a brighter
 // frame replaces a darker one as far as it is trusted.
-func (r *regions) take(t *tile, p picture, part rect, gain float32, i int) {
+func (r *regions) take(t *tile, p picture, part rect, s *shot, i int) {
 	soft := t.soft[:part.w()]
 	dx, dy := part.x0-t.x0, part.y0-t.y0
 	for y := range part.h() {
@@ -273,9 +273,9 @@ func (r *regions) take(t *tile, p picture, part rect, gain float32, i int) {
 				q = 1
 				out[0][x], out[1][x], out[2][x] = 0, 0, 0
 			}
-			q = min(1, q/beside) // here the neighbour of a clipped pixel is as good as any
+			q = min(1, q/s.beside()) // here the neighbour of a clipped pixel is as good as any
 			for c := range out {
-				out[c][x] += q * (in[c][x]*gain - out[c][x])
+				out[c][x] += q * (in[c][x]*s.gain - out[c][x])
 			}
 		}
 	}
