@@ -14,16 +14,17 @@ import (
 // neighbours is what the shoot's views tell one of them. It is part of its pictures' key:
 // what the neighbours say decides how it looks.
 type neighbours struct {
-	Light  *whitebalance.Shoot `json:",omitempty"` // of its room
-	Levels *tone.Anchors       `json:",omitempty"` // of its room
-	Plumb  plumb.Shared        // the lens, and how the camera was held
-	Dust   []dust.Spot         `json:",omitempty"` // on its sensor
+	Light  *whitebalance.Accord `json:",omitempty"` // of its room
+	Levels *tone.Anchors        `json:",omitempty"` // of its room
+	Plumb  plumb.Shared         // the lens, and how the camera was held
+	Dust   []dust.Spot          `json:",omitempty"` // on its sensor
 }
 
 // together solves for everything the views of a shoot have in common, by their
 // soundings; a view without one has no part in it and learns nothing.
 func together(ctx context.Context, views []shoot.View, soundings map[string]*sounding) (map[string]neighbours, error) {
 	lines := make([]plumb.Evidence, len(views))
+	lights := make([]whitebalance.View, len(views))
 	var specks []*dust.Evidence
 	rooms := map[string][]*sounding{}
 	for i, v := range views {
@@ -32,6 +33,7 @@ func together(ctx context.Context, views []shoot.View, soundings map[string]*sou
 			continue
 		}
 		lines[i] = s.Lines
+		lights[i] = whitebalance.View{Room: roomOf(v), Evidence: s.Light}
 		specks = append(specks, s.Dust)
 		if room := roomOf(v); room != "" {
 			rooms[room] = append(rooms[room], s)
@@ -42,6 +44,7 @@ func together(ctx context.Context, views []shoot.View, soundings map[string]*sou
 		return nil, err
 	}
 	spots := dust.Solve(specks)
+	accords := whitebalance.Agree(lights)
 	out := map[string]neighbours{}
 	for i, v := range views {
 		s := soundings[v.ID]
@@ -53,7 +56,10 @@ func together(ctx context.Context, views []shoot.View, soundings map[string]*sou
 			n.Dust = spots[s.Dust.Group]
 		}
 		if room := rooms[roomOf(v)]; len(room) > 1 {
-			n.Light, n.Levels = agree(room)
+			n.Levels = agree(room)
+		}
+		if accords[i].Views > 1 {
+			n.Light = &accords[i]
 		}
 		out[v.ID] = n
 	}
@@ -63,18 +69,13 @@ func together(ctx context.Context, views []shoot.View, soundings map[string]*sou
 // roomOf is the name under which views count as being of one room; empty is none.
 func roomOf(v shoot.View) string { return strings.ToLower(strings.Join(strings.Fields(v.Room), " ")) }
 
-// agree returns the light and the levels that the views of one room share.
-func agree(room []*sounding) (*whitebalance.Shoot, *tone.Anchors) {
-	var lights []*whitebalance.Estimate
+// agree returns the levels that the views of one room share.
+func agree(room []*sounding) *tone.Anchors {
 	var levels []tone.Anchors
 	for _, s := range room {
-		lights = append(lights, &whitebalance.Estimate{
-			Kelvin: s.Light.Kelvin, Duv: s.Light.Duv,
-			SecondKelvin: s.Light.SecondKelvin, SecondDuv: s.Light.SecondDuv, Confidence: s.Light.Confidence,
-		})
 		if s.Levels != nil {
 			levels = append(levels, *s.Levels)
 		}
 	}
-	return whitebalance.Agree(lights...), tone.Agree(levels...)
+	return tone.Agree(levels...)
 }

@@ -103,7 +103,7 @@ func (p *picture) look(ctx context.Context) (outside *window.Map, doubt *raster.
 	}
 	defer p.clock.Start("balance")()
 	prior := p.scene.prior()
-	prior.Shoot = p.around.Light
+	prior.Accord = p.around.Light
 	if p.light, err = whitebalance.Measure(ctx, p.rgb, coverage(outside), prior); err != nil {
 		return nil, nil, err
 	}

@@ -20,15 +20,10 @@ import (
 // it saw, the levels of its room, its lines. It is measured on the merge at reduced size
 // and is a few kilobytes.
 type sounding struct {
-	Light  lightSounding
+	Light  whitebalance.Evidence
 	Levels *tone.Anchors // nil when the unit of radiance is the view's own
 	Lines  plumb.Evidence
 	Dust   *dust.Evidence // nil when nothing could be read
-}
-
-// lightSounding is what a view says of its light; see [whitebalance.Estimate].
-type lightSounding struct {
-	Kelvin, Duv, SecondKelvin, SecondDuv, Confidence float64
 }
 
 // sounding at this long edge costs a tenth of a second and finds the same light as at
@@ -36,7 +31,7 @@ type lightSounding struct {
 const soundEdge = 1600
 
 // soundingEngine is raised when the same frames would give other soundings.
-const soundingEngine = "1"
+const soundingEngine = "2"
 
 // reading is the step of a run that sounds the views.
 const reading = "reading views"
@@ -189,7 +184,7 @@ func (s *Scene) sound(ctx context.Context) (*sounding, error) {
 	if err != nil {
 		return nil, err
 	}
-	out.Light = lightSounding{light.Kelvin, light.Duv, light.SecondKelvin, light.SecondDuv, light.Confidence}
+	out.Light = light.Evidence()
 	if err := light.Apply(ctx, seen, coverage); err != nil {
 		return nil, err
 	}

@@ -123,14 +123,17 @@ func (e *Estimate) newGains() *gains {
 	return g
 }
 
-// removed is the light taken out where the light is c. The part that is warmer
-// than the main light is taken out by Strength; the part that is cooler wholly,
-// as blue on a wall is never wanted.
+// removed is the light taken out where the light is c. What makes it warmer than the
+// base is taken out by Strength; what makes it cooler wholly, as blue on a wall is
+// never wanted.
 func (e *Estimate) removed(c chroma) chroma {
-	if d := c.minus(e.main); d[1] < 0 {
-		c = e.main.plus(d.times(e.Strength))
+	if d := c.minus(e.base); d[1] < 0 {
+		c = e.base.plus(d.times(e.Strength))
 	}
-	return c.times(e.trust) // D65 is the origin
+	if e.rendered {
+		return fromRendered(c, e.trust) // D65 is the origin
+	}
+	return c
 }
 
 // gainsOf are the factors that make a white of chroma c grey at its luminance.

@@ -3,7 +3,6 @@ package whitebalance
 import (
 	"context"
 	"math"
-	"slices"
 
 	"mullion/colour"
 	"mullion/internal/raster"
@@ -68,27 +67,31 @@ func (v *view) lightField(ctx context.Context, all []surface, white chroma) (fie
 }
 
 // estimate turns the surfaces' verdict into lights and a field.
-func (v *view) estimate(ctx context.Context, t *tally, white chroma, confidence float64) (*Estimate, error) {
-	e := &Estimate{Confidence: confidence, Strength: Strength, trust: 1, Window: v.windowLight(t.prior)}
-	f, err := v.lightField(ctx, t.all, white)
+func (v *view) estimate(ctx context.Context, all []surface, t *tally, prior Prior) (*Estimate, error) {
+	white := t.agreed(prior.Accord)
+	e := &Estimate{Confidence: t.Confidence, Strength: Strength, trust: 1, rendered: prior.Rendered, Window: v.windowLight(prior), evidence: *t.Evidence}
+	f, err := v.lightField(ctx, all, white)
 	if err != nil {
 		return nil, err
 	}
 	e.field = f
-	jump := v.jumpPlane(t.jumps(white))
+	jump := v.jumpPlane(t.jumps(all, white))
 	for k, p := range f.plane {
 		for i := range p.Pix {
 			p.Pix[i] += jump[k][i]
 		}
 	}
 	v.calmBright(e, lightLine(t.light.plus(white)))
-	e.main = v.twoLights(e)
-	if t.prior.Rendered {
-		e.trust = trustRendered(e.main, confidence)
-		e.field.holdNear(e.main)
-		e.Window = v.glassLight(e.main, e.trust).xy()
+	main := v.twoLights(e)
+	e.Kelvin, e.Duv = colour.CCT(main.xy())
+	if prior.Rendered {
+		e.trust = trustRendered(main, e.Confidence)
+		e.field.holdNear(main)
+		e.Window = v.glassLight(main, e.trust).xy()
 	}
-	e.Kelvin, e.Duv = colour.CCT(e.main.xy())
+	if prior.Accord.binds() && !prior.Rendered {
+		e.base = prior.Accord.Base
+	}
 	return e, nil
 }
 
@@ -113,8 +116,8 @@ func (v *view) calmBright(e *Estimate, along chroma) {
 // guess is the estimate for a view without surfaces: the prior's light
 // everywhere.
 func (v *view) guess(prior Prior) *Estimate {
-	c := priorChroma(prior)
-	e := &Estimate{Strength: Strength, trust: 1, Window: v.windowLight(prior), main: c, field: constantField(c)}
+	c := priorChroma(prior.XY)
+	e := &Estimate{Strength: Strength, trust: 1, rendered: prior.Rendered, Window: v.windowLight(prior), base: c, field: constantField(c), evidence: Evidence{AsShot: prior.XY, Rendered: prior.Rendered}}
 	e.Kelvin, e.Duv = colour.CCT(c.xy())
 	return e
 }
@@ -125,72 +128,22 @@ func constantField(c chroma) field {
 	return f
 }
 
-// oneLight is the spread in mired under which a view counts as lit by one light.
-const oneLight = 50
-
 // twoLights finds the two ends of the field along the line of colour
-// temperature, names them in e, and returns the main light.
+// temperature, names base and second light in e, and returns the main light.
 func (v *view) twoLights(e *Estimate) chroma {
-	type sample struct {
-		mired, weight float64
-		c             chroma
-	}
-	var all []sample
-	var total float64
+	var all []lightSample
 	step := max(1, v.w*v.h/4000)
 	for i := 0; i < v.w*v.h; i += step {
-		if v.label[i] < 0 {
-			continue
-		}
-		c := chroma{float64(e.field.plane[0].Pix[i]), float64(e.field.plane[1].Pix[i])}
-		k, _ := colour.CCT(c.xy())
-		if k <= 0 {
-			continue
-		}
-		// Between counting area and counting light.
-		w := math.Exp(0.5 * math.Min(2, float64(v.c[2][i])-v.median))
-		all = append(all, sample{1e6 / k, w, c})
-		total += w
-	}
-	if len(all) == 0 {
-		return chroma{}
-	}
-	slices.SortFunc(all, func(a, b sample) int {
-		if a.mired < b.mired {
-			return -1
-		}
-		return 1
-	})
-	mean := func(lo, hi float64) (c chroma) {
-		var sum, w float64
-		for _, s := range all {
-			if sum >= lo*total && sum <= hi*total {
-				c = c.plus(s.c.times(s.weight))
-				w += s.weight
-			}
-			sum += s.weight
-		}
-		return c.times(1 / math.Max(w, 1e-12))
-	}
-	cool, warm := mean(0, 0.1), mean(0.9, 1)
-	kc, dc := colour.CCT(cool.xy())
-	kw, dw := colour.CCT(warm.xy())
-	if 1e6/kw-1e6/kc < oneLight {
-		return mean(0, 1)
-	}
-	// The main light is the end nearer to more of the view.
-	mid, below := (1e6/kw+1e6/kc)/2, 0.0
-	for _, s := range all {
-		if s.mired < mid {
-			below += s.weight
+		if v.label[i] >= 0 {
+			all = append(all, lightSample{c: chroma{float64(e.field.plane[0].Pix[i]), float64(e.field.plane[1].Pix[i])}, weight: v.worth(i)})
 		}
 	}
-	if below > total/2 {
-		e.SecondKelvin, e.SecondDuv = kw, dw
-		return mean(0, below/total)
+	main, second, base := parted(all)
+	e.base = base
+	if second != (chroma{}) {
+		e.SecondKelvin, e.SecondDuv = colour.CCT(second.xy())
 	}
-	e.SecondKelvin, e.SecondDuv = kc, dc
-	return mean(below/total, 1)
+	return main
 }
 
 // windowLight is the balance for what lies beyond the glass: a daylight between

@@ -18,12 +18,12 @@ const (
 )
 
 // jumps returns, for every surface, the part of its paint that is light.
-func (t *tally) jumps(white chroma) []chroma {
-	out := make([]chroma, len(t.all))
+func (t *tally) jumps(all []surface, white chroma) []chroma {
+	out := make([]chroma, len(all))
 	centre := t.light.plus(white)
 	along := lightLine(centre)
 	level := t.whiteLevel(white)
-	for i, s := range t.all {
+	for i, s := range all {
 		p := s.paint.chroma().minus(white)
 		a := p[0]*along[0] + p[1]*along[1]
 		off := p.minus(along.times(a))
@@ -48,9 +48,9 @@ func ramp(x, from, to float64) float64 {
 // whiteLevel is the mean ln luminance of the paints that are white, by vote.
 func (t *tally) whiteLevel(white chroma) float64 {
 	level, w := 0.0, 1e-9
-	for i, s := range t.all {
-		k := t.vote[i] * kernel(s.paint.chroma().minus(white), alike)
-		level += k * s.paint[2]
+	for i, p := range t.Paints {
+		k := t.vote[i] * kernel(p.chroma().minus(white), alike)
+		level += k * p.Lum
 		w += k
 	}
 	return level / w

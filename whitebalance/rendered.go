@@ -2,6 +2,8 @@ package whitebalance
 
 import (
 	"math"
+
+	"mullion/colour"
 )
 
 // A rendered file has been balanced by the camera, once for the whole picture. What is
@@ -22,7 +24,31 @@ const localReach = 0.3
 func trustRendered(main chroma, confidence float64) float64 {
 	size := math.Hypot(main[0], main[1])
 	plausible := 1 / math.Sqrt(1+(size/worstCamera)*(size/worstCamera))
-	return (1 - kernel(main, 0.15)) * plausible * ramp(confidence, 0.3, 0.7)
+	return (1 - kernel(main, 0.2)) * plausible * ramp(confidence, 0.3, 0.7)
+}
+
+// castLine is the direction, in log chroma, of the cast that is left when a camera
+// balances for a cooler light than there is. It is that of the difference of two lights
+// on the Planckian locus, all but the same for any two between 2700 and 6500 K.
+var castLine = func() chroma {
+	d := chromaOf(colour.Light(3500, 0)).minus(chromaOf(colour.Light(5500, 0)))
+	return d.times(1 / math.Hypot(d[0], d[1]))
+}()
+
+// greenTrust is how much of a cast's green part is taken out when all of the rest is.
+// Cameras see to green themselves, and yellow paint looks the same; taken out in vain
+// it leaves magenta walls.
+const greenTrust = 0.6
+
+// fromRendered is the part of the light c that is taken out of a rendered file when it
+// is believed as far as trust.
+func fromRendered(c chroma, trust float64) chroma {
+	along := c[0]*castLine[0] + c[1]*castLine[1]
+	off := c.minus(castLine.times(along))
+	if off[0] < 0 { // less red than the line: green
+		off = off.times(greenTrust)
+	}
+	return castLine.times(along).plus(off).times(trust)
 }
 
 // worstCamera is the error of a camera's automatic balance, in log chroma, beyond which
@@ -45,10 +71,10 @@ func (v *view) glassLight(main chroma, trust float64) chroma {
 	g, n := v.glassMean()
 	size := main[0]*main[0] + main[1]*main[1]
 	if n == 0 || size < 1e-6 {
-		return main.times(trust)
+		return fromRendered(main, trust)
 	}
 	share := (g[0]*main[0] + g[1]*main[1]) / size
-	return main.times(trust * math.Max(0, math.Min(1, share)))
+	return fromRendered(main, trust*math.Max(0, math.Min(1, share)))
 }
 
 // glassMean is the mean chroma of what lies beyond the glass, and of how many samples.

@@ -4,10 +4,11 @@ import "slices"
 
 // surface is a connected area of one paint.
 type surface struct {
-	area  int
-	mean  logRGB // of the picture
-	paint logRGB // relative to the others, after separate; white is found later
-	share float64
+	area   int
+	mean   logRGB // of the picture
+	paint  logRGB // relative to the others, after separate; white is found later
+	share  float64
+	height float64 // of its middle: 0 is the bottom of the picture, 1 the top
 }
 
 // Steps between neighbouring pixels are measured in units of these: a step of
@@ -105,6 +106,7 @@ func (v *view) collect(f *forest) []surface {
 		v.label[i] = n
 		s := &all[n]
 		s.area++
+		s.height += 1 - (float64(i/v.w)+0.5)/float64(v.h)
 		for k := range 3 {
 			s.mean[k] += float64(v.c[k][i])
 		}
@@ -114,6 +116,7 @@ func (v *view) collect(f *forest) []surface {
 		for k := range 3 {
 			s.mean[k] /= float64(s.area)
 		}
+		s.height /= float64(s.area)
 		s.share = float64(s.area) / float64(v.w*v.h)
 	}
 	return all

@@ -1,6 +1,7 @@
 package whitebalance
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -30,83 +31,90 @@ func (a chroma) xy() colour.XY {
 }
 
 const (
-	alike     = 0.06  // paints closer than this in log chroma look alike (about dE 3)
-	duvSpread = 0.010 // lights of rooms lie this near the Planckian locus
+	alike = 0.06 // paints closer than this in log chroma look alike (about dE 3)
 )
 
 // findWhite decides which paint is white. It returns the offset that added to
 // the relative lights gives lights, and how sure it is, 0..1.
 func (t *tally) findWhite() (chroma, float64) {
 	best, bestScore := t.mean, math.Inf(-1)
-	for _, s := range t.all {
-		if s.share < 0.004 {
-			continue
-		}
-		d := t.shift(s.paint.chroma())
-		if score := t.score(d); score > bestScore {
-			best, bestScore = d, score
+	for _, c := range t.candidates() {
+		if c.score > bestScore {
+			best, bestScore = c.white, c.score
 		}
 	}
 	return best, math.Min(1, 2.5*t.support(best))
 }
 
-func priorChroma(p Prior) chroma {
-	if p.XY[0] > 0 && p.XY[1] > 0 {
-		return chromaOf(colour.XY{X: p.XY[0], Y: p.XY[1]})
+// candidate is a paint that may be the white one.
+type candidate struct {
+	white chroma
+	score float64
+}
+
+// candidates are the paints around which surfaces gather, none twice.
+func (t *tally) candidates() []candidate {
+	var out []candidate
+	for _, p := range t.Paints {
+		if p.Share < 0.004 {
+			continue
+		}
+		d := t.shift(p.chroma())
+		if slices.ContainsFunc(out, func(c candidate) bool { return math.Hypot(c.white[0]-d[0], c.white[1]-d[1]) < alike/8 }) {
+			continue
+		}
+		out = append(out, candidate{d, t.score(d)})
+	}
+	return out
+}
+
+func priorChroma(xy [2]float64) chroma {
+	if xy[0] > 0 && xy[1] > 0 {
+		return chromaOf(colour.XY{X: xy[0], Y: xy[1]})
 	}
 	return chroma{}
 }
 
-// tally counts the surfaces' votes.
+// tally counts the votes of a view's paints.
 type tally struct {
-	all    []surface
-	vote   []float64 // weight of each surface; they sum to one
-	light  chroma    // mean relative light, by area
+	*Evidence
+	vote   []float64 // weight of each paint; they sum to one
+	light  chroma    // mean relative light
 	mean   chroma    // mean paint by vote
 	bright float64   // ln luminance of the brightest paints
-	prior  Prior
 }
 
-func newTally(all []surface, prior Prior) *tally {
-	t := &tally{all: all, vote: make([]float64, len(all)), prior: prior}
-	t.bright = brightPaint(all)
-	var area, votes float64
-	for i, s := range all {
-		t.light = t.light.plus(s.mean.chroma().minus(s.paint.chroma()).times(float64(s.area)))
-		area += float64(s.area)
+func newTally(e *Evidence) *tally {
+	t := &tally{Evidence: e, vote: make([]float64, len(e.Paints)), bright: brightPaint(e.Paints)}
+	for _, l := range e.Lights {
+		t.light = t.light.plus(chroma(l).times(1. / float64(len(e.Lights))))
+	}
+	var votes float64
+	for i, p := range e.Paints {
 		// A surface as bright as the brightest has a full vote; one of half the
-		// reflectance a third of it.
-		t.vote[i] = float64(s.area) * math.Exp(1.6*math.Min(0, s.paint[2]-t.bright))
+		// reflectance a quarter of it.
+		t.vote[i] = p.weight() * math.Exp(2*math.Min(0, p.Lum-t.bright))
 		votes += t.vote[i]
 	}
-	t.light = t.light.times(1 / area)
-	for i, s := range all {
-		t.vote[i] /= votes
-		t.mean = t.mean.plus(s.paint.chroma().times(t.vote[i]))
+	for i, p := range e.Paints {
+		t.vote[i] /= math.Max(votes, 1e-12)
+		t.mean = t.mean.plus(p.chroma().times(t.vote[i]))
 	}
 	return t
 }
 
 // brightPaint is the 85th percentile of paint luminance by area: what white
 // surfaces have in any room that has some.
-func brightPaint(all []surface) float64 {
-	order := make([]int, len(all))
-	total := 0
-	for i := range order {
-		order[i] = i
-		total += all[i].area
+func brightPaint(all []Paint) float64 {
+	order := slices.Clone(all)
+	slices.SortStableFunc(order, func(a, b Paint) int { return cmp.Compare(a.Lum, b.Lum) })
+	total, sum := 0.0, 0.0
+	for _, p := range order {
+		total += p.Share
 	}
-	slices.SortFunc(order, func(i, j int) int {
-		if all[i].paint[2] < all[j].paint[2] {
-			return -1
-		}
-		return 1
-	})
-	sum := 0
-	for _, i := range order {
-		sum += all[i].area
-		if float64(sum) >= 0.85*float64(total) {
-			return all[i].paint[2]
+	for _, p := range order {
+		if sum += p.Share; sum >= 0.85*total {
+			return p.Lum
 		}
 	}
 	return 0
@@ -121,9 +129,9 @@ func (t *tally) shift(d chroma) chroma {
 	for range 8 {
 		var sum chroma
 		var w float64
-		for i, s := range t.all {
-			k := t.vote[i] * kernel(s.paint.chroma().minus(d), alike)
-			sum = sum.plus(s.paint.chroma().times(k))
+		for i, p := range t.Paints {
+			k := t.vote[i] * kernel(p.chroma().minus(d), alike)
+			sum = sum.plus(p.chroma().times(k))
 			w += k
 		}
 		if w <= 0 {
@@ -137,8 +145,8 @@ func (t *tally) shift(d chroma) chroma {
 // support is the share of the votes whose paint is like d.
 func (t *tally) support(d chroma) float64 {
 	var w float64
-	for i, s := range t.all {
-		w += t.vote[i] * kernel(s.paint.chroma().minus(d), alike)
+	for i, p := range t.Paints {
+		w += t.vote[i] * kernel(p.chroma().minus(d), alike)
 	}
 	return w
 }
@@ -149,30 +157,47 @@ func (t *tally) support(d chroma) float64 {
 func (t *tally) score(d chroma) float64 {
 	level, w := t.whiteLevel(d), t.support(d)
 	var cold float64
-	for i, s := range t.all {
-		p := s.paint.chroma().minus(d)
-		if s.paint[2] < level-0.15 {
+	for i, p := range t.Paints {
+		if p.Lum < level-0.15 {
 			continue
 		}
-		cold += t.vote[i] * math.Min(1, math.Max(0, p[1]-p[0]-0.05)/0.15)
+		c := p.chroma().minus(d)
+		cold += t.vote[i] * math.Min(1, math.Max(0, c[1]-c[0]-0.05)/0.15)
 	}
-	return (w - 0.8*cold + 0.02) * t.likely(t.light.plus(d))
+	return (w - 1.2*cold + 0.02) * t.likely(t.light.plus(d))
 }
 
 // likely is the prior probability, up to a factor, of the mean light c.
 func (t *tally) likely(c chroma) float64 {
 	kelvin, duv := colour.CCT(c.xy())
-	p := gauss(duv, duvSpread)
+	p := likelyDuv(kelvin, duv)
 	m := 1e6 / kelvin
 	p *= gauss(math.Max(0, m-450), 30) * gauss(math.Max(0, 100-m), 20)
 	switch {
-	case t.prior.Rendered:
+	case t.Rendered:
 		d65 := chromaOf(colour.D65)
 		p *= 0.02 + kernel(c.minus(d65), 0.12)
-	case t.prior.XY[0] > 0:
-		p *= 0.3 + kernel(c.minus(priorChroma(t.prior)), 0.3)
+	case t.AsShot[0] > 0:
+		// Cameras err by some 40 mired in mixed light: common practice, no source.
+		p *= 0.02 + kernel(c.minus(priorChroma(t.AsShot)), 0.2)
 	}
-	return p * t.prior.Shoot.likely(kelvin, duv)
+	return p
 }
 
 func gauss(x, s float64) float64 { return math.Exp(-x * x / (2 * s * s)) }
+
+// weight is how much a paint counts by where and how often it is seen. Many surfaces of
+// one paint (trim, doors, fronts, tiles) tell more than one of the same area, and what
+// is high up is more often a ceiling: common practice, no source.
+func (p Paint) weight() float64 {
+	return math.Pow(p.Share, 0.8) * math.Pow(p.Pieces, 0.2) * (1 + 0.5*ramp(p.Height, 0.5, 0.9))
+}
+
+// likelyDuv is how likely, up to a factor, a light is by its distance from the Planckian
+// locus. Lamps lie within 0.006 of it (the tolerance of ANSI C78.377, from memory), and
+// warm bounced light a little below. Daylight lies 0.003 above it, and more when it comes
+// in over a lawn.
+func likelyDuv(kelvin, duv float64) float64 {
+	warm := ramp(1e6/kelvin, 180, 300)
+	return gauss(duv-(0.0015-0.0025*warm), 0.008-0.002*warm)
+}

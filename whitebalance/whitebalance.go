@@ -18,6 +18,9 @@
 // It is removed by scaling linear BT.2020 channels, whose narrow primaries are
 // close to the sharpened sensors in which a change of light is such a scaling
 // (Finlayson, Drew and Funt, J. Opt. Soc. Am. A 11:1553, 1994).
+//
+// Views of one room are solved together: [Measure] every view, hand the [Evidence] of
+// all to [Agree], and measure each again with its [Accord].
 package whitebalance
 
 import (
@@ -41,8 +44,9 @@ type Prior struct {
 	// Rendered says that the picture is a display file which the camera has
 	// balanced to D65 already: it is changed only on good evidence.
 	Rendered bool
-	// Shoot is what the other views of the same room found; nil when unknown.
-	Shoot *Shoot
+	// Accord is what this view and others of the same room agreed on; nil when it is
+	// taken alone. See [Agree].
+	Accord *Accord
 }
 
 // Estimate is the light of one view.
@@ -60,10 +64,17 @@ type Estimate struct {
 	// Strength is how far the local light is taken out, 0..1; see [Strength].
 	Strength float64
 
-	main  chroma  // the main light
+	base  chroma  // the light from which warmth is measured, see parted
 	field field   // the light at reduced size
-	trust float64 // how much of the light is taken out at all: below 1 for rendered files
+	trust float64 // how much of the light is taken out at all, if rendered
+
+	rendered bool
+
+	evidence Evidence
 }
+
+// Evidence is what the view has to say about its light, for [Agree].
+func (e *Estimate) Evidence() Evidence { return e.evidence }
 
 // Measure finds the light of a view. img is linear BT.2020 scene colour, any
 // scale, with the colour of the light still in it; it is not changed. window is
@@ -84,7 +95,8 @@ func Measure(ctx context.Context, img *raster.RGB, window *raster.Plane, prior P
 	if len(surfaces) == 0 {
 		return v.guess(prior), nil
 	}
-	t := newTally(surfaces, prior)
-	white, confidence := t.findWhite()
-	return v.estimate(ctx, t, white, confidence)
+	found := v.gather(surfaces, prior)
+	t := newTally(found)
+	found.White, found.Confidence = t.findWhite()
+	return v.estimate(ctx, surfaces, t, prior)
 }

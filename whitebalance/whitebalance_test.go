@@ -96,17 +96,3 @@ func TestBadInput(t *testing.T) {
 		t.Error("a cancelled measurement gave a result")
 	}
 }
-
-func TestAgree(t *testing.T) {
-	one := &Estimate{Kelvin: 3000, SecondKelvin: 5000, Confidence: 1}
-	if Agree(one, nil, &Estimate{Kelvin: 9000}) != nil {
-		t.Error("one sure view agrees with itself")
-	}
-	s := Agree(one, &Estimate{Kelvin: 5200, SecondKelvin: 2900, Confidence: 1}, &Estimate{Kelvin: 2950, SecondKelvin: 5100, Confidence: 1})
-	if math.Abs(s.Warm-2950) > 1e-6 || math.Abs(s.Cool-5100) > 1e-6 {
-		t.Errorf("warm %v cool %v, want 2950 and 5100", s.Warm, s.Cool)
-	}
-	if in, out := s.likely(4000, 0), s.likely(9000, 0); in < 5*out {
-		t.Errorf("4000 K is as likely as 9000 K: %v, %v", in, out)
-	}
-}
