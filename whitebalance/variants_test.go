@@ -13,13 +13,8 @@ type what func(lab colour.Lab) bool
 
 func chromaOfLab(l colour.Lab) float64 { return math.Hypot(l.A, l.B) }
 
-// walls are the large pale surfaces that are not white; ceilings, trim, tile and fronts
-// are white.
-func walls(l colour.Lab) bool { return l.L > 75 && chromaOfLab(l) >= 3 && chromaOfLab(l) < 9 }
-func whites(l colour.Lab) bool {
-	return l.L > 75 && chromaOfLab(l) < 3
-}
-func plain(l colour.Lab) bool  { return walls(l) || whites(l) }
+// walls are the large pale surfaces that are not white.
+func walls(l colour.Lab) bool  { return l.L > 75 && chromaOfLab(l) >= 3 && chromaOfLab(l) < 9 }
 func fabric(l colour.Lab) bool { return l.L > 25 && l.L <= 75 && chromaOfLab(l) < 14 }
 func floors(l colour.Lab) bool { return l.L > 30 && l.L < 70 && l.B > 12 && l.A > 2 && l.A < 20 }
 
