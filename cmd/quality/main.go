@@ -75,5 +75,11 @@ func (b *bench) run(ctx context.Context, data, only string) error {
 			chosen = append(chosen, s)
 		}
 	}
-	return b.table(ctx, "Real brackets", chosen, false)
+	if err := b.table(ctx, "Real brackets", chosen, false); err != nil {
+		return err
+	}
+	if strings.Contains("cord", only) {
+		return b.cord(ctx, data)
+	}
+	return nil
 }
