@@ -94,3 +94,81 @@ func TestWindowsOfTheHouse(t *testing.T) {
 		}
 	}
 }
+
+// By night the same glass is the darkest thing in the room, and in a room without
+// lamps the outside is four stops further above it: the first is no window, the second
+// is the same one.
+func TestWindowsAtOtherHours(t *testing.T) {
+	dir := house(t)
+	for _, v := range []string{"living", "dining", "kitchen"} {
+		truth := readPNG(t, filepath.Join(dir, "A-"+v+"-window.png"))
+		coverage := raster.New(truth.Bounds().Dx(), truth.Bounds().Dy())
+		for y := range coverage.H {
+			for x := range coverage.W {
+				c, _, _, _ := truth.At(x, y).RGBA()
+				coverage.Row(y)[x] = float32(c) / 65535
+			}
+		}
+		light := func(glassEV, roomEV float64) *Map {
+			img := readRadiance(t, filepath.Join(dir, "A-"+v+".radiance.png"))
+			for i, c := range coverage.Pix {
+				k := float32(math.Exp2(glassEV*float64(c) + roomEV*float64(1-c)))
+				for p := range img {
+					img[p].Pix[i] *= k
+				}
+			}
+			return find(t, img)
+		}
+		if m := light(-12, 0); m.Share() > 0.001 {
+			t.Errorf("%s: by night %.2f %% of the view is taken for daylight", v, 100*m.Share())
+		}
+		m := light(0, -4)
+		var both, real float64
+		for i, c := range coverage.Pix {
+			both += float64(min(c, m.Coverage.Pix[i]))
+			real += float64(c)
+		}
+		if both/real < 0.95 {
+			t.Errorf("%s, the lamps out: recall %.3f, want 0.95", v, both/real)
+		}
+	}
+}
+
+// A map of what was lost to clipping is what Clipped reports, and must fit.
+func TestLost(t *testing.T) {
+	img := room(900, 600)
+	paint(img, pane, garden)
+	lost := raster.New(900, 600)
+	for y := range 300 {
+		for x := range 900 {
+			lost.Row(y)[x] = 1
+		}
+	}
+	m, err := FindClipped(context.Background(), img, lost)
+	if err != nil || len(m.Regions) != 1 {
+		t.Fatalf("%d windows, %v", len(m.Regions), err)
+	}
+	// The pane reaches from 0.3 to 0.6 of the height, the upper two thirds are lost.
+	if c := m.Regions[0].Clipped; math.Abs(c-2./3) > 0.05 {
+		t.Errorf("clipped %.2f, want 0.67", c)
+	}
+	if _, err := FindClipped(context.Background(), img, raster.New(9, 6)); err != ErrLost {
+		t.Errorf("a map of another size: %v", err)
+	}
+}
+
+// A glazed side of the room runs from the top of the picture to the bottom; a sky that
+// touches three sides of it does not.
+func TestGlazedSide(t *testing.T) {
+	img := room(900, 600)
+	paint(img, func(u, v float64) bool { return u < 0.4 }, garden)
+	if s := find(t, img).Share(); math.Abs(s-0.4) > 0.05 {
+		t.Errorf("share %.3f, want 0.4", s)
+	}
+	img = room(900, 600)
+	roof := func(u, v float64) bool { return v < 0.3 || v < 0.7 && (u < 0.2 || u > 0.8) }
+	paint(img, roof, func(u, v float64) [3]float64 { return [3]float64{30, 36, 44} })
+	if m := find(t, img); len(m.Regions) != 0 {
+		t.Errorf("a sky over a house: %+v", m.Regions)
+	}
+}
