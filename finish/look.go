@@ -231,9 +231,7 @@ func (p *Previews) Full(ctx context.Context, v shoot.View) ([]byte, error) {
 // shoot's cache still has it.
 func Account(dir string, v shoot.View) (ViewReport, bool) {
 	for _, name := range slices.Sorted(maps.Keys(v.Done)) {
-		b, err := os.ReadFile(accountPath(filepath.Join(dir, "cache"), v.Done[name].Key))
-		var r ViewReport
-		if err == nil && json.Unmarshal(b, &r) == nil {
+		if r, ok := AccountOf(dir, v.Done[name].Key); ok {
 			return r, true
 		}
 	}
@@ -293,4 +291,12 @@ func (p *Previews) Upright(ctx context.Context, v shoot.View, drawn [][4]float64
 		level.YawDeg = round(pose.YawDeg, 3)
 	}
 	return level, nil
+}
+
+// AccountOf is what the run that made a delivered file said about its view; key is that
+// of the file's [shoot.Done].
+func AccountOf(dir, key string) (ViewReport, bool) {
+	b, err := os.ReadFile(accountPath(filepath.Join(dir, "cache"), key))
+	var r ViewReport
+	return r, err == nil && json.Unmarshal(b, &r) == nil
 }

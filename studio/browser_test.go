@@ -394,3 +394,157 @@ func TestFullDiskInBrowser(t *testing.T) {
 	b.do(cd.Click(cd.CSS(`[data-view=view-01] [data-do=out]`)))
 	b.until(`document.querySelector(".shelf [data-view=view-01]")`)
 }
+
+// One button makes the delivery, with what was changed in it; a caption that was typed
+// and the package go along; the gallery opens.
+func TestDeliverInBrowser(t *testing.T) {
+	dir := house1(t)
+	keys := t.TempDir()
+	b := opened(t, running(t, Options{Shoot: dir, Keys: keys}))
+	b.do(cd.Navigate(b.base + "/view/view-02"))
+	b.until(`document.getElementById("main").dataset.key && document.getElementById("picture").src.includes("/live/")`)
+	b.do(cd.Click(cd.CSS(`input[value=remove]`)))
+	was := b.ask(`document.getElementById("main").dataset.key`)
+	b.press(.55, .75, .62, .8)
+	b.until(`document.getElementById("main").dataset.key !== "` + was + `"`)
+
+	b.do(cd.Navigate(b.base + "/deliver"))
+	b.until(`document.documentElement.dataset.live`)
+	type3 := func(css, value string) {
+		b.ask(`(i => { i.value = ` + fmt.Sprintf("%q", value) + `; i.dispatchEvent(new Event("change", {bubbles: true})); return 1 })(document.querySelector("` + css + `"))`)
+	}
+	type3(`[data-view=view-03] [name=Caption]`, "Dining room, facing the garden")
+	b.until(`document.querySelector("[data-do=undo]").title.includes("words of view-03")`)
+	type3(`[name=Count]`, "2")
+	b.until(`document.querySelectorAll(".aside li").length === 1`)
+	b.do(cd.Click(cd.CSS(`[data-do=make]`)))
+	b.until(`document.getElementById("job")?.dataset.state === "done"`)
+	if said := b.ask(`document.getElementById("job-failed").textContent`); said != "" {
+		t.Errorf("it says %s", said)
+	}
+
+	d := read(t, dir)
+	if d.View("view-03").Caption != "Dining room, facing the garden" || d.Pack == nil || d.Pack.Count != 2 {
+		t.Errorf("caption %q, package %+v", d.View("view-03").Caption, d.Pack)
+	}
+	made := map[string]bool{}
+	entries, err := os.ReadDir(filepath.Join(dir, "deliveries", "listing"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		made[e.Name()] = true
+	}
+	for _, want := range []string{"01-dining-room.jpg", "02-guest-room.jpg", "02-guest-room-unaltered.jpg", "index.html", "contact-sheet.pdf", "edit-record.json"} {
+		if !made[want] {
+			t.Errorf("the delivery lacks %s; it has %v", want, made)
+		}
+	}
+	if made["03-bathroom.jpg"] {
+		t.Error("the surplus was delivered")
+	}
+
+	b.do(cd.Navigate(b.base + "/gallery/listing/index.html"))
+	b.until(`document.querySelectorAll("img[src]").length >= 2 && [...document.querySelectorAll("img[src]")].every(i => i.loading === "lazy" || i.naturalWidth > 0)`)
+}
+
+// A delivery that is stopped keeps what it has, and the same button carries on.
+func TestStopAndCarryOn(t *testing.T) {
+	dir := house1(t)
+	s := running(t, Options{Shoot: dir})
+	v := visit(t, s)
+	v.must("/decide/view-01", map[string]any{"room_ev": .3, "what": "light"}) // one has to be made again
+	v.must("/deliver", map[string]any{"sheets": []string{"listing", "print"}})
+	v.must("/stop", struct{}{})
+	s.job.wait()
+	if j := s.job.look(); j.State != "stopped" {
+		t.Fatalf("the stopped work is %+v", j)
+	}
+	before := read(t, dir)
+	v.must("/deliver", map[string]any{"sheets": []string{"listing", "print"}})
+	if status, answer := v.post("/deliver", map[string]any{"sheets": []string{"listing"}}); status != 409 {
+		t.Errorf("a second delivery at once is answered %d %s", status, answer)
+	}
+	s.job.wait()
+	if j := s.job.look(); j.State != "done" || len(j.Failed) > 0 {
+		t.Fatalf("carrying on ended as %+v", j)
+	}
+	for _, o := range read(t, dir).Views {
+		for _, sheet := range []string{"listing", "print"} {
+			done := o.Done[sheet]
+			if len(done.Outputs) == 0 {
+				t.Errorf("%s has no file for %s", o.ID, sheet)
+			}
+			if was := before.View(o.ID).Done[sheet]; was.Key == done.Key && !was.At.Equal(done.At) {
+				t.Errorf("%s for %s was made twice", o.ID, sheet)
+			}
+		}
+	}
+}
+
+// The studio is killed while a page is open: the page says so, the shoot is whole, and
+// another run of the studio goes on.
+func TestKilledInBrowser(t *testing.T) {
+	dir := house1(t)
+	ctx, kill := context.WithCancel(context.Background())
+	s, err := Start(ctx, Options{Shoot: dir, Version: "test"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- s.Serve() }()
+	b := opened(t, s)
+	b.until(`document.documentElement.dataset.live && document.querySelector("[data-view=view-01] [data-do=out]")`)
+	b.do(cd.Click(cd.CSS(`[data-view=view-01] [data-do=out]`)))
+	b.until(`document.querySelector("[data-do=undo]").title.includes("left out")`)
+	v := visit(t, s)
+	v.must("/decide/view-02", map[string]any{"room_ev": .4, "what": "light"})
+	v.must("/deliver", map[string]any{"sheets": []string{"print"}})
+	s.http.Close() // every connection at once
+	kill()
+	<-ended
+	b.until(`document.getElementById("said").textContent.includes("has stopped")`)
+	d := read(t, dir)
+	if !d.View("view-01").Decisions.LeaveOut || d.View("view-02").Decisions.RoomEV == nil {
+		t.Error("what was done is lost")
+	}
+	v = visit(t, running(t, Options{Shoot: dir}))
+	v.must("/undo", struct{}{})
+	v.must("/undo", struct{}{})
+	if got := order(t, dir); strings.Contains(got, "-") {
+		t.Errorf("undone in the next run the order is %s", got)
+	}
+}
+
+// Without a shoot: a card is taken in, with the safe copy twice, and the walk opens.
+func TestTakeInBrowser(t *testing.T) {
+	house1(t) // makes the card
+	to, second := filepath.Join(t.TempDir(), "visit"), filepath.Join(t.TempDir(), "second")
+	s := running(t, Options{Roots: []string{filepath.Join(master.root, "*")}, Config: t.TempDir()})
+	b := opened(t, s)
+	b.until(`document.documentElement.dataset.live && document.getElementById("take")`)
+	if card := b.ask(`document.querySelector("[name=Card]").value`); card != filepath.Join(master.root, "card") {
+		t.Errorf("the card that is plugged in is said to be %q", card)
+	}
+	b.ask(`(document.querySelector("[name=To]").value = ` + fmt.Sprintf("%q", to) + `, document.querySelector("[name=Second]").value = ` + fmt.Sprintf("%q", second) + `)`)
+	b.do(cd.Click(cd.CSS(`#take button`)))
+	b.until(`document.querySelectorAll(".view img").length === 3`)
+	for _, dir := range []string{filepath.Join(to, "originals"), second} {
+		if _, err := os.Stat(filepath.Join(dir, "manifest")); err != nil {
+			t.Error(err)
+		}
+	}
+	b.do(cd.Navigate(b.base + "/start"))
+	b.until(`document.querySelector("[data-do=open]")?.dataset.dir === ` + fmt.Sprintf("%q", to))
+
+	// What is wrong is said in words.
+	v := visit(t, s)
+	for _, q := range []map[string]string{{"card": "", "to": to}, {"card": "relative", "to": to}} {
+		if status, answer := v.post("/take", q); status != 400 {
+			t.Errorf("%v is answered %d %s", q, status, answer)
+		}
+	}
+	if status, answer := v.post("/enter", map[string]string{"dir": t.TempDir()}); status != 400 || !strings.Contains(answer, "no shoot folder") {
+		t.Errorf("a folder that is no shoot is answered %d %s", status, answer)
+	}
+}

@@ -64,11 +64,14 @@ func (h *house) change(ctx context.Context, at int, what string, fn func(*shoot.
 		if err := fn(d); err != nil {
 			return j, err
 		}
-		steps := difference(before, d)
-		if len(steps) == 0 {
+		e := entry{What: what, At: time.Now().UTC().Truncate(time.Second), Steps: difference(before, d)}
+		if a, b := packOf(before), packOf(d); a != b {
+			e.Pack = &[2]packState{a, b}
+		}
+		if len(e.Steps) == 0 && e.Pack == nil {
 			return j, errNothing
 		}
-		return j.with(entry{What: what, At: time.Now().UTC().Truncate(time.Second), Steps: steps}), nil
+		return j.with(e), nil
 	})
 }
 
@@ -88,7 +91,7 @@ func (h *house) turn(ctx context.Context, back bool) error {
 		if at < 0 || at >= len(j.Entries) {
 			return j, errNothing
 		}
-		if err := turn(d, j.Entries[at].Steps, back); err != nil {
+		if err := turn(d, j.Entries[at], back); err != nil {
 			return j, err
 		}
 		j.Done = next
@@ -134,6 +137,7 @@ func (h *house) write(ctx context.Context, fn func(*shoot.Doc, journal) (journal
 // clone copies what difference compares.
 func clone(d *shoot.Doc) *shoot.Doc {
 	c := *d
+	c.Pack = again(d.Pack)
 	c.Views = append([]shoot.View(nil), d.Views...)
 	for i := range c.Views {
 		v := &c.Views[i]

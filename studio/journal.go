@@ -50,6 +50,34 @@ type entry struct {
 	What  string    `json:"what"` // for the undo button: "room light of view-03"
 	At    time.Time `json:"at"`
 	Steps []step    `json:"steps"`
+	// Pack is how the pictures are handed over, before and after, when that changed.
+	Pack *[2]packState `json:"pack,omitempty"`
+}
+
+// packState is the part of a shoot's package that a person decides.
+type packState struct {
+	Title    string `json:"title,omitempty"`
+	Subtitle string `json:"subtitle,omitempty"`
+	Branded  bool   `json:"branded,omitempty"`
+	Letter   bool   `json:"letter,omitempty"`
+	Count    int    `json:"count,omitempty"`
+}
+
+func packOf(d *shoot.Doc) packState {
+	if d.Pack == nil {
+		return packState{}
+	}
+	p := d.Pack
+	return packState{p.Title, p.Subtitle, p.Branded, p.Letter, p.Count}
+}
+
+func (s packState) put(d *shoot.Doc) {
+	p := shoot.Pack{}
+	if d.Pack != nil {
+		p = *d.Pack
+	}
+	p.Title, p.Subtitle, p.Branded, p.Letter, p.Count = s.Title, s.Subtitle, s.Branded, s.Letter, s.Count
+	d.Pack = &p
 }
 
 // journal lists the changes of a shoot. Those from Done on have been undone.
@@ -130,8 +158,18 @@ var errElsewhere = errors.New("this was changed elsewhere since, so it can't be 
 
 // turn takes the steps of a change back, or makes them again, when the views are still
 // as the change left them.
-func turn(d *shoot.Doc, steps []step, back bool) error {
-	for _, s := range steps {
+func turn(d *shoot.Doc, e entry, back bool) error {
+	if e.Pack != nil {
+		from, to := e.Pack[0], e.Pack[1]
+		if back {
+			from, to = to, from
+		}
+		if packOf(d) != from {
+			return errElsewhere
+		}
+		to.put(d)
+	}
+	for _, s := range e.Steps {
 		from, to := s.Before, s.After
 		if back {
 			from, to = to, from

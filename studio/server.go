@@ -27,6 +27,7 @@ type Options struct {
 	Shoot   string // the shoot's folder
 	Version string // of the program
 	Who     who.Who
+	Licence string   // the photographer's own licence text; empty for none
 	Keys    string   // the folder of the key that signs edit records; empty for none
 	Config  string   // the folder where recent shoots are remembered; empty for nowhere
 	Home    string   // the folder offered for new shoots
@@ -125,12 +126,14 @@ func (s *Server) routes() http.Handler {
 		panic(err) // the folder is compiled in
 	}
 	m.Handle("GET /assets/", http.StripPrefix("/assets/", http.FileServerFS(files)))
+	m.HandleFunc("GET /favicon.ico", func(w http.ResponseWriter, r *http.Request) { http.ServeFileFS(w, r, files, "mark.svg") })
 	m.Handle("GET /events", s.hub)
 	m.HandleFunc("GET /{$}", s.first)
 	s.startRoutes(m)
 	s.walkRoutes(m)
 	s.viewRoutes(m)
 	s.editRoutes(m)
+	s.deliverRoutes(m)
 	s.pictureRoutes(m)
 	return m
 }

@@ -19,6 +19,10 @@ func (c *studioCmd) Run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	licence, err := who.Licence()
+	if err != nil {
+		return err
+	}
 	settings, err := who.Path()
 	if err != nil {
 		return err
@@ -31,7 +35,7 @@ func (c *studioCmd) Run(ctx context.Context) error {
 		home = filepath.Join(home, "shoots")
 	}
 	s, err := studio.Start(ctx, studio.Options{
-		Shoot: c.Shoot, Version: version, Who: photographer, Keys: config, Config: config, Home: home,
+		Shoot: c.Shoot, Version: version, Who: photographer, Licence: licence, Keys: config, Config: config, Home: home,
 	})
 	if err != nil {
 		return err

@@ -1,0 +1,96 @@
+// The delivery: who gets it, its words, then one button.
+
+import { history, listen, post, say } from "./net.js";
+
+/** @typedef {{what: string, state: string, step: string, done: number, total: number, note: string, error?: string, failed?: string[], to?: string}} Job */
+
+const chosen = () => [...document.querySelectorAll("[name=sheet]:checked")].map((i) => /** @type {HTMLInputElement} */ (i).value);
+
+/** Fetches the page again; a field that has the focus keeps it. */
+async function refresh() {
+	const query = new URLSearchParams(chosen().map((s) => ["sheet", s])).toString();
+	const r = await fetch("/part/deliver?" + query).catch(() => null);
+	if (!r || !r.ok) return;
+	const fresh = new DOMParser().parseFromString(await r.text(), "text/html").getElementById("page");
+	const page = document.getElementById("page");
+	if (!fresh || !page) return;
+	const at = place(document.activeElement);
+	page.replaceWith(fresh);
+	if (at) /** @type {HTMLElement | null} */ (document.querySelector(at))?.focus({ preventScroll: true });
+	await job();
+}
+
+/** @param {Element | null} e */
+function place(e) {
+	if (!(e instanceof HTMLElement)) return "";
+	const view = /** @type {HTMLElement | null} */ (e.closest("[data-view]"))?.dataset.view;
+	const own = e instanceof HTMLInputElement ? `[name="${e.name}"]${e.name === "sheet" ? `[value="${e.value}"]` : ""}` : e.dataset.do ? `[data-do="${e.dataset.do}"]` : "";
+	return own && (view ? `[data-view="${view}"] ` : "") + own;
+}
+
+document.addEventListener("change", async (e) => {
+	const i = e.target;
+	if (!(i instanceof HTMLInputElement)) return;
+	const view = /** @type {HTMLElement | null} */ (i.closest("[data-view]"))?.dataset.view;
+	if (view) await post("/words/" + view, { [i.name]: i.value });
+	else if (i.name !== "sheet") await post("/pack", { [i.name]: i.type === "checkbox" ? i.checked : i.type === "number" ? Number(i.value) : i.value });
+	await refresh();
+});
+
+document.addEventListener("click", async (e) => {
+	const b = /** @type {HTMLElement} */ (e.target).closest("[data-do]");
+	if (!(b instanceof HTMLElement)) return;
+	if (b.dataset.do === "make" && await post("/deliver", { Sheets: chosen() })) await job();
+	if (b.dataset.do === "stop") {
+		await post("/stop");
+		say("Stopping. What is finished is kept.");
+	}
+});
+
+/** Asks how the work stands, and shows it. */
+async function job() {
+	const r = await fetch("/job").catch(() => null);
+	if (!r || !r.ok) return;
+	/** @type {Job} */
+	const j = await r.json();
+	if (j.what !== "deliver") return;
+	show(j);
+}
+
+/** @param {Job} j */
+function show(j) {
+	const get = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
+	const running = j.state === "running";
+	get("job").hidden = false;
+	get("job").dataset.state = j.state;
+	const bar = /** @type {HTMLProgressElement} */ (get("job-bar"));
+	bar.hidden = !running;
+	if (j.total) {
+		bar.max = j.total;
+		bar.value = j.done;
+	} else bar.removeAttribute("value");
+	get("job-words").textContent = {
+		running: `${j.step.charAt(0).toUpperCase() + j.step.slice(1)}${j.total ? `, ${j.done} of ${j.total}` : ""}${j.note ? ": " + j.note : ""}.`,
+		done: j.failed?.length ? "Not everything could be made." : "Done. Every file was read back and checked.",
+		stopped: "Stopped. What is finished is kept; the same button carries on.",
+		failed: j.error || "It could not be made.",
+	}[j.state] || "";
+	get("job-failed").replaceChildren(...(j.failed || []).map((f) => {
+		const li = document.createElement("li");
+		li.className = "finding reshoot";
+		li.textContent = f;
+		return li;
+	}));
+	const make = /** @type {HTMLButtonElement} */ (document.querySelector("[data-do=make]"));
+	make.disabled = running;
+	make.textContent = j.state === "stopped" ? "Carry on" : "Make the delivery";
+	/** @type {HTMLButtonElement} */ (document.querySelector("[data-do=stop]")).hidden = !running;
+}
+
+history(refresh);
+listen((e) => {
+	if (e.kind === "progress") show({ what: "deliver", state: "running", step: e.step || "", done: e.done || 0, total: e.total || 0, note: e.note || "" });
+	if (e.kind === "job" && e.state !== "running") refresh();
+	if (e.kind === "changed") refresh();
+}, refresh);
+job();
