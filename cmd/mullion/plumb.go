@@ -5,7 +5,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"os"
+	"regexp"
+	"strconv"
 
 	"mullion/plumb"
 )
@@ -79,8 +82,8 @@ type point struct {
 func (c *plumbCmd) Run(ctx context.Context) error {
 	// A focal length that had to be told belongs to a camera of which no more is known.
 	known := plumb.View{FocalPx: c.FocalPx, LooseAxis: c.FocalPx > 0}
-	if len(c.Centre) != 0 && len(c.Centre) != 2 {
-		return fmt.Errorf("--centre takes two numbers, X,Y in pixels")
+	if err := c.check(); err != nil {
+		return err
 	}
 	var all []plumbResult
 	failed := false
@@ -94,9 +97,6 @@ func (c *plumbCmd) Run(ctx context.Context) error {
 		return fmt.Errorf("name a picture, or give --segments FILE.csv and --size WxH")
 	}
 	for _, path := range c.Files {
-		if c.Segments != "" {
-			return fmt.Errorf("--segments stands for a picture: give one or the other")
-		}
 		r, err := c.fromFile(ctx, path, known)
 		if errors.Is(err, context.Canceled) {
 			return err
@@ -117,6 +117,27 @@ func (c *plumbCmd) Run(ctx context.Context) error {
 	return nil
 }
 
+// check refuses numbers that no camera has.
+func (c *plumbCmd) check() error {
+	number := func(v float64) bool { return !math.IsNaN(v) && math.Abs(v) < 1e6 }
+	if c.FocalPx < 0 || !number(c.FocalPx) {
+		return fmt.Errorf("--focal-px takes the focal length in pixels, a number above 0")
+	}
+	if n := len(c.Centre); n != 0 && n != 2 || n == 2 && !(number(c.Centre[0]) && number(c.Centre[1])) {
+		return fmt.Errorf("--centre takes two numbers, X,Y in pixels")
+	}
+	if c.Segments != "" && len(c.Files) > 0 {
+		return fmt.Errorf("--segments stands for a picture: give one or the other")
+	}
+	if c.Size != "" && c.Segments == "" {
+		return fmt.Errorf("--size belongs to --segments; a picture knows its own")
+	}
+	return nil
+}
+
+// wholeSize reads a size as in 640x480.
+var wholeSize = regexp.MustCompile(`^([1-9][0-9]{0,5})x([1-9][0-9]{0,5})$`)
+
 func (c *plumbCmd) fromFile(ctx context.Context, path string, known plumb.View) (plumbResult, error) {
 	known.Centre = c.centre()
 	p, v, err := plumb.MeasureFile(ctx, path, known)
@@ -127,12 +148,15 @@ func (c *plumbCmd) fromFile(ctx context.Context, path string, known plumb.View) 
 }
 
 func (c *plumbCmd) fromSegments(ctx context.Context, v plumb.View) (plumbResult, error) {
-	if _, err := fmt.Sscanf(c.Size, "%dx%d", &v.W, &v.H); err != nil || v.W < 1 || v.H < 1 {
+	size := wholeSize.FindStringSubmatch(c.Size)
+	if size == nil {
 		return plumbResult{}, fmt.Errorf("--segments needs the picture's size, as in --size 640x480")
 	}
+	v.W, _ = strconv.Atoi(size[1]) // digits by the pattern
+	v.H, _ = strconv.Atoi(size[2])
 	f, err := os.Open(c.Segments)
 	if err != nil {
-		return plumbResult{}, err
+		return plumbResult{}, fmt.Errorf("the line segments can't be read: %w", err)
 	}
 	defer f.Close()
 	segs, err := plumb.ReadSegments(f, c.Segments)
