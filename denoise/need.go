@@ -29,10 +29,11 @@ const (
 )
 
 // What a viewer sees of noise, in standard deviations of L* of single pixels at 100 %:
-// below hidden nothing, from plain on it disturbs (from looking at pictures of the
-// demo house, no source; CIE L* itself has its unit near a just noticeable step of
-// large fields, and single pixels are much less noticeable).
-const hidden, plain = 0.4, 0.9
+// below hidden nothing, from plain on it disturbs. Local contrast and sharpening for the
+// delivered size come after and make half as much again of it. (From looking at pictures
+// of the demo house at several sensitivities, no source; CIE L* has its unit near a just
+// noticeable step of large fields, and single pixels are much less noticeable.)
+const hidden, plain = 0.35, 0.75
 
 // shownMean is what the mean tone of a picture ends at, as a share of white: rooms are
 // shown bright (common practice, no source).
