@@ -98,8 +98,17 @@ func measureMosaic(m *rawfile.Mosaic) line {
 			pts = append(pts, quietest(b))
 		}
 	}
-	return fitLine(pts, scale)
+	l := fitLine(pts, scale)
+	// A frame without dark parts does not say what its black is like: the fit then reads
+	// anything down to nothing. No sensor in cameras of this kind is quieter than this
+	// (from memory; common practice, no source).
+	least := leastRead * l.s
+	l.o = max(l.o, least*least)
+	return l
 }
+
+// leastRead is the least noise of reading a photosite, in electrons.
+const leastRead = 1.5
 
 type patch struct{ mean, variance float64 }
 

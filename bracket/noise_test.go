@@ -30,3 +30,23 @@ func TestQuietBias(t *testing.T) {
 		}
 	}
 }
+
+// A frame without dark parts can't tell the noise of black, but must not claim that
+// there is none: the darkest tones of the other frames are weighed by it.
+func TestBlackNoiseOfBrightFrames(t *testing.T) {
+	const w, h = 1200, 800
+	for seed := range uint64(6) {
+		rng := rand.New(rand.NewPCG(seed, 9))
+		m := flat(w, h, 0, 1).Mosaic
+		truth := line{1. / 30000, 9. / 30000 / 30000} // 3 electrons
+		for y := range h {
+			for x := range w {
+				v := 0.1 + 0.7*float64(x)/w
+				m.Pix[y*w+x] = uint16(math.Round(512 + 15871*(v+rng.NormFloat64()*math.Sqrt(truth.at(v)))))
+			}
+		}
+		if r := math.Sqrt(measureMosaic(m).o / truth.o); r < 0.45 {
+			t.Errorf("seed %d: black noise of %.2f times the truth", seed, r)
+		}
+	}
+}
