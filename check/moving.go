@@ -94,6 +94,9 @@ func (v *seen) moved(seed, grow []bool, w, h int) []region {
 		if !slices.ContainsFunc(p.pix, func(i int32) bool { return seed[i] }) || len(p.pix) < max(12, w*h/40000) {
 			continue
 		}
+		if v.rendered && !thick(grow, w, p.pix) {
+			continue // the seams that a camera's sharpening leaves along edges
+		}
 		for _, i := range p.pix {
 			core[i] = true
 		}
@@ -118,6 +121,26 @@ func (v *seen) moved(seed, grow []bool, w, h int) []region {
 		return 1
 	})
 	return out
+}
+
+// thick reports whether a patch is somewhere five pixels wide both ways, more or less.
+func thick(in []bool, w int, pix []int32) bool {
+	h := len(in) / w
+	return slices.ContainsFunc(pix, func(i int32) bool {
+		x, y := int(i)%w, int(i)/w
+		if x < 2 || y < 2 || x >= w-2 || y >= h-2 {
+			return false
+		}
+		n := 0
+		for v := y - 2; v <= y+2; v++ {
+			for u := x - 2; u <= x+2; u++ {
+				if in[v*w+u] {
+					n++
+				}
+			}
+		}
+		return n >= 22
+	})
 }
 
 // movedShare is the part of the picture that moved.
