@@ -13,6 +13,7 @@ type blur struct {
 	worst  int       // index of the blurriest frame
 	shake  float64   // ratio of the two directions' ratios in it, 1 or more
 	near   float64   // the foot of the picture against its middle, times
+	foot   float64   // blur of the foot
 	tiles  int
 }
 
@@ -45,7 +46,7 @@ func (v *seen) measureBlur() blur {
 			out.worst, out.shake = i, out.frames[i]/math.Max(1, math.Min(across, along))
 		}
 	}
-	out.near = v.nearEdge(usual)
+	out.near, out.foot = v.nearEdge(usual)
 	return out
 }
 
@@ -94,12 +95,13 @@ func (s *sharpness) at(t int) float64 {
 }
 
 // nearEdge compares the lowest fifth of the upright picture, which is nearest to the
-// camera, with its middle half.
-func (v *seen) nearEdge(least []float64) float64 {
+// camera, with its middle half: how many times blurrier, and how blurred, its sharper
+// third is, because carpets have few sharp edges.
+func (v *seen) nearEdge(usual []float64) (times, blur float64) {
 	s := v.frames[v.used[0]].sharp
 	var foot, middle []float64
-	for t, b := range least {
-		if math.IsInf(b, 1) {
+	for t, b := range usual {
+		if b == 0 {
 			continue
 		}
 		at := seenAt(v.info.Orientation, s.cols, s.rows, t%s.cols, t/s.cols, t%s.cols+1, t/s.cols+1)
@@ -111,10 +113,11 @@ func (v *seen) nearEdge(least []float64) float64 {
 		}
 	}
 	if len(foot) < fewTiles || len(middle) < fewTiles {
-		return 1
+		return 1, 0
 	}
 	slices.Sort(foot)
-	return foot[len(foot)/4] / math.Max(sharpEnough, middleOf(middle)) // carpets have few sharp edges
+	blur = foot[len(foot)/3]
+	return blur / math.Max(sharpEnough, middleOf(middle)), blur
 }
 
 func middleOf(v []float64) float64 {

@@ -6,7 +6,6 @@ import (
 
 	"mullion/finding"
 	"mullion/group"
-	"mullion/metadata"
 )
 
 // judge turns what was measured on one view into findings. What only a comparison of
@@ -90,7 +89,7 @@ func (r *View) judgeMerge(v *seen) {
 				r.say("frame-empty", finding.Note, float64(i+1), "frame", "Frame %d (%s) is too dark or too bright to show where it lies, and is left out. The others are enough if no other finding names them.", i+1, name)
 				continue
 			}
-			if lo, hi := v.span(func(i metadata.Info) float64 { return i.FocalMM }); lo > 0 && hi/lo > 1+focalStep {
+			if v.zoomed() {
 				continue // said by judgeSettings
 			}
 			r.say("camera-moved", finding.Reshoot, float64(i+1), "frame",
@@ -115,7 +114,7 @@ func (v *seen) moves() (most float64, worst int) {
 }
 
 func (r *View) judgeMove(v *seen) {
-	if len(v.used) < 2 {
+	if len(v.used) < 2 || v.zoomed() {
 		return
 	}
 	most, worst := v.moves()

@@ -27,7 +27,7 @@ func (r *View) judgeSharpness(v *seen) {
 		r.say("soft", finding.Reshoot, b.best, "px", "Nothing in the picture is sharp: even its sharpest parts are blurred by %.1f pixels%s. Focus again and shoot again.", b.best, v.allowance())
 	case b.best >= look && seen >= softDelivered:
 		r.say("soft", finding.Look, b.best, "px", "The picture is soft: its sharpest parts are blurred by %.1f pixels%s. Check the focus at full magnification and shoot again.", b.best, v.allowance())
-	case b.near >= nearLook && b.near*b.best >= nearFrom:
+	case b.near >= nearLook && b.foot >= look && b.foot*shrink >= softDelivered:
 		r.say("near-edge-soft", finding.Look, b.near, "times", "The foot of the picture is %.1f times softer than its middle%s", b.near, v.hyperfocal())
 	}
 }
@@ -117,11 +117,20 @@ func (r *View) judgeSettings(v *seen) {
 		r.say("aperture-changed", finding.Reshoot, 2*math.Log2(hi/lo), "EV",
 			"The aperture changed within the bracket, from f/%.2g to f/%.2g: sharpness in depth and corner brightness differ from frame to frame. Set the camera to aperture priority or manual, bracket by time, and shoot again.", lo, hi)
 	}
-	if lo, hi := v.span(func(i metadata.Info) float64 { return i.FocalMM }); lo > 0 && hi/lo > 1+focalStep {
+	if v.zoomed() {
+		lo, hi := v.span(focal)
 		r.say("focal-length-changed", finding.Reshoot, hi/lo, "times",
 			"The zoom moved within the bracket, from %.3g to %.3g mm. Shoot the view again.", lo, hi)
 	}
 }
+
+// zoomed reports whether the focal length differs between the frames.
+func (v *seen) zoomed() bool {
+	lo, hi := v.span(focal)
+	return lo > 0 && hi/lo > 1+focalStep
+}
+
+func focal(i metadata.Info) float64 { return i.FocalMM }
 
 // span is the range of a setting over the frames that tell it.
 func (v *seen) span(of func(metadata.Info) float64) (lo, hi float64) {

@@ -79,7 +79,6 @@ const (
 	softerFrom       = 1.1 // full-size pixels: under it a ratio means nothing
 	shakenFrom       = 1.5 // ratio of the two directions of a blur that comes from movement
 	nearLook         = 2.5 // foot of the picture against its middle, times
-	nearFrom         = 2.2 // full-size pixels
 	fewTiles         = 6   // that have edges, before anything is said
 	wavelengthMicron = .55 // green light, for the diffraction of the aperture
 

@@ -27,7 +27,14 @@ const (
 func (v *seen) measureMotion(ctx context.Context) ([]region, error) {
 	w, h := v.level.W, v.level.H
 	seed, grow := make([]bool, w*h), make([]bool, w*h)
+	if v.zoomed() {
+		return nil, nil // everything did
+	}
 	for k := 0; k+1 < len(v.used); k++ {
+		// All edges of a blurred frame differ from a sharp one's; that is said by itself.
+		if max(v.sharp.frames[v.used[k]], v.sharp.frames[v.used[k+1]]) >= softerLook {
+			continue
+		}
 		p, err := v.compare(ctx, k)
 		if err != nil {
 			return nil, err

@@ -17,7 +17,7 @@ type pair struct {
 	diff  *raster.Plane // log2 of brighter over darker, levelled; blind where not both show it
 	sigma *raster.Plane // its standard deviation by noise
 	steep *raster.Plane // slope of the picture, log2 a pixel
-	moved bool          // one of the two was moved to fit, or is blurred
+	moved bool          // one of the two was moved to fit
 }
 
 func (p *pair) release() { raster.Put(p.diff, p.sigma, p.steep) }
@@ -33,9 +33,7 @@ func (v *seen) compare(ctx context.Context, k int) (*pair, error) {
 		return nil, err
 	}
 	defer raster.Put(b, sb)
-	// Edges of a blurred frame differ from those of a sharp one, as a moved frame's do.
-	blurred := max(v.sharp.frames[v.used[k]], v.sharp.frames[v.used[k+1]]) >= softerLook
-	p := &pair{diff: a, sigma: sa, steep: raster.Get(a.W, a.H), moved: ma || mb || blurred}
+	p := &pair{diff: a, sigma: sa, steep: raster.Get(a.W, a.H), moved: ma || mb}
 	slopes(p.steep, b)
 	level := levels(a, b)
 	for y := range a.H {
