@@ -10,7 +10,7 @@
 // # How
 //
 // A picture repeats itself: the next floor board looks like this one. For every
-// patch of 7 x 7 pixels that touches the hole, the most similar patch of the known
+// patch of 11 x 11 pixels that touches the hole, the most similar patch of the known
 // picture is sought, and the hole is rebuilt from what those patches say, in turns,
 // from coarse to fine (Wexler, Shechtman & Irani, IEEE TPAMI 29, 2007; Newson et
 // al., SIAM J. Imaging Sci. 7, 2014). The search is randomised correspondence:
@@ -25,6 +25,11 @@
 // (Newson), so that a smooth wall isn't taken for a carpet of the same colour once
 // both are reduced. In the end each pixel is copied from one place, not averaged:
 // that keeps the grain.
+//
+// Tried and left out: believing sources at the offsets at which the picture repeats
+// itself (He & Sun, ECCV 2012) finished some figures of a rug but cost 0.4 to 2 dB on
+// the mean of 18 other fillings in six rendered rooms, with patches of 7 pixels: boards
+// and walls repeat everywhere. Patches of 11 pixels brought 0.7 dB there.
 //
 // Every random number is a hash of its place and turn. The same picture and mask
 // give the same result on any number of cores.

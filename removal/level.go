@@ -8,7 +8,7 @@ import (
 )
 
 const (
-	reach = 3           // a patch reaches this far from its middle
+	reach = 5           // a patch reaches this far from its middle
 	side  = 2*reach + 1 // pixels along a patch's side
 	chans = 4           // floats a pixel: three logarithms of light and the texture
 )

@@ -38,6 +38,9 @@ func (l *level) search(ctx context.Context, t turn) error {
 	})
 }
 
+// trials is how many places are tried at random at each radius.
+const trials = 2
+
 // improve tries to better patch i: with its neighbours' finds and at
 // random. step is where the neighbours with news lie.
 func (l *level) improve(t turn, i, from, to, step int) {
@@ -58,9 +61,11 @@ func (l *level) improve(t turn, i, from, to, step int) {
 	}
 	r := random{t.seed ^ uint64(t.number)<<48 ^ uint64(i)<<1}
 	for radius := t.radius; radius >= 1; radius /= 2 {
-		x, y := int(m.at)%l.w+r.within(radius), int(m.at)/l.w+r.within(radius)
-		if x >= reach && y >= reach && x < l.w-reach && y < l.h-reach {
-			l.try(at, y*l.w+x, &m)
+		for range trials {
+			x, y := int(m.at)%l.w+r.within(radius), int(m.at)/l.w+r.within(radius)
+			if x >= reach && y >= reach && x < l.w-reach && y < l.h-reach {
+				l.try(at, y*l.w+x, &m)
+			}
 		}
 	}
 	l.field[i] = m

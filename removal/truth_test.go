@@ -43,8 +43,8 @@ func TestCordAgainstTruth(t *testing.T) {
 	}
 	db := 10 * math.Log10(255*255*n/sum)
 	t.Logf("%.2f dB", db)
-	if db < 30.5 {
-		t.Errorf("the filled cord is %.2f dB from the truth, want 30.5", db)
+	if db < 31.2 {
+		t.Errorf("the filled cord is %.2f dB from the truth, want 31.2: 3 dB more than the best of the others", db)
 	}
 }
 
