@@ -113,7 +113,7 @@ func (m *merger) align(ctx context.Context) error {
 		case f.blind():
 			blind = append(blind, s)
 		default:
-			m.leave(s, "it can't be aligned with the others (the camera moved too far, or it is another picture)")
+			m.leave(s, "it can't be aligned with the others (the camera moved too far, the light changed, or it is another picture)")
 		}
 	}
 	m.judgeStill()

@@ -15,6 +15,10 @@ const (
 	bloomFew   = 100
 )
 
+// bloomEven is how much (between quartiles, as a share) two frames may differ far from
+// anything clipped: when the light changed, what differs beside a lamp says nothing.
+const bloomEven = 0.08
+
 // bloomLeast is the excess, as a share of the value, that is worth mending.
 const bloomLeast = 0.01
 
@@ -133,6 +137,9 @@ func (m *merger) excess(k int, near []uint8) (out [bloomReach + 2]float32) {
 		return out
 	}
 	off := 1 + median32(far)
+	if n := len(far); far[3*n/4]-far[n/4] > bloomEven {
+		return out
+	}
 	for d := 1; d <= bloomReach && len(all[d]) >= 2*bloomFew; d++ {
 		var add, share []float32
 		for i := 0; i < len(all[d]); i += 2 {
@@ -153,13 +160,13 @@ func (m *merger) excess(k int, near []uint8) (out [bloomReach + 2]float32) {
 	return out
 }
 
-// darker is what the nearest darker shot that sees a sample says about it, as shot k
-// would show it.
+// darker is what the nearest darker shot that sees a sample, and has no excess of its
+// own there, says about it, as shot k would show it.
 func (m *merger) darker(k, x, y int) (float32, bool) {
 	for j := k - 1; j >= 0; j-- {
 		s := m.shots[j]
 		v := s.proof.lin.Row(y)[x]
-		if v >= 0.9 {
+		if v >= 0.9 || s.bloom != nil && s.bloom.Row(y)[x] > bloomLeast*v*s.gain {
 			continue
 		}
 		return v * s.gain / m.shots[k].gain, s.sees(v)

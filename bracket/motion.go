@@ -50,7 +50,7 @@ func (m *merger) motion(ctx context.Context) error {
 		return ctx.Err()
 	}
 	var err error
-	if m.moved, err = m.assign(ctx, core); err != nil {
+	if m.moved, err = m.assign(ctx, core, share > tooMuch); err != nil {
 		return err
 	}
 	if share > tooMuch {

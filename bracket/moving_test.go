@@ -56,7 +56,7 @@ func TestFan(t *testing.T) {
 // A lamp that goes out between two frames changes the light of most of the room: the
 // picture shows the reference's light, not a mixture, and the finding says so.
 func TestLightChanged(t *testing.T) {
-	day, lit := scene(t, "A-living-day"), scene(t, "A-living")
+	day, lit := scene(t, "A-living-day").Crop(300, 0, 1500, 1000), scene(t, "A-living").Crop(300, 0, 1500, 1000)
 	k := take(t, taking{scenes: []*raster.RGB{lit, lit, lit, day, day}, truth: true})
 	r, err := Merge(bg, k.frames, Options{Reference: 2})
 	if err != nil {
@@ -64,7 +64,7 @@ func TestLightChanged(t *testing.T) {
 	}
 	found := false
 	for _, f := range r.Findings {
-		found = found || f.Code == "light-changed" || f.Code == "exposure-differs"
+		found = found || f.Code == "light-changed"
 		t.Log(f)
 	}
 	e := logError(r.Mosaic, k.truth, r.Clip)

@@ -24,12 +24,16 @@ const (
 	feather   = 1.4
 )
 
-// assign gives every region to a frame.
-func (m *merger) assign(ctx context.Context, core mask) (*regions, error) {
+// assign gives every region to a frame: the reference shows what it can when the
+// light changed.
+func (m *merger) assign(ctx context.Context, core mask, light bool) (*regions, error) {
 	r := &regions{w: core.w, h: core.h, step: m.step, from: make([]uint8, len(core.in)),
 		soft: raster.New(core.w, core.h), any: make([]bool, core.h)}
 	for _, c := range core.grown(reachSoft).components() {
-		k := m.choose(core, c)
+		k := m.position(m.ref)
+		if !light {
+			k = m.choose(core, c)
+		}
 		for _, i := range c {
 			r.from[i] = uint8(k) + 1
 		}
@@ -60,12 +64,8 @@ func (m *merger) assign(ctx context.Context, core mask) (*regions, error) {
 const noiseGood = 0.025
 
 // choose picks the frame for one region: unclipped where things moved, the
-// reference if its noise is low enough, else the brightest of the unclipped. Of a
-// region so large that the light must have changed the reference shows what it can.
+// reference if its noise is low enough, else the brightest of the unclipped.
 func (m *merger) choose(core mask, c []int32) int {
-	if float64(len(c)) > tooMuch*float64(len(core.in)) {
-		return m.position(m.ref)
-	}
 	clip := make([]float64, len(m.shots))
 	least := math.Inf(1)
 	for k, s := range m.shots {
