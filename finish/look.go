@@ -90,6 +90,13 @@ func keepThumb(ctx context.Context, rgb *raster.RGB, path string) ([]byte, error
 	return b, nil
 }
 
+// KeepThumb leaves the small picture of a view in the cache; rgb is its live picture.
+func (p *Previews) KeepThumb(ctx context.Context, v shoot.View, rgb *raster.RGB) {
+	if p.Cached(v) == nil {
+		_, _ = keepThumb(ctx, rgb, thumbPath(filepath.Join(p.dir, "cache"), v))
+	}
+}
+
 // putFile writes a file of the cache whole or not at all.
 func putFile(path string, b []byte) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {

@@ -62,6 +62,7 @@ type live struct {
 	kept     *reduced
 	straight *straight
 	balanced *balanced
+	draft    *draft
 }
 
 // straight is the radiance after the resampling, with what was found in it.

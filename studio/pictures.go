@@ -114,11 +114,28 @@ func (s *Server) live(w http.ResponseWriter, r *http.Request) error {
 	if err := tried(&v, r.URL.Query()); err != nil {
 		return err
 	}
+	if r.URL.Query().Has("draft") {
+		return s.draft(w, r, h, v)
+	}
 	l, err := s.seen.make(r.Context(), h, v)
 	if err != nil {
 		return err
 	}
 	return picture(w, l.jpeg)
+}
+
+// draft sends a smaller picture at once; the page asks for it while a hand is moving.
+func (s *Server) draft(w http.ResponseWriter, r *http.Request, h *house, v shoot.View) error {
+	rgb, err := h.previews.Draft(r.Context(), v)
+	if err != nil {
+		return err
+	}
+	defer raster.PutRGB(rgb)
+	b, err := deliver.Screen(r.Context(), rgb, 2, 85)
+	if err != nil {
+		return err
+	}
+	return picture(w, b)
 }
 
 // tried puts the decisions of a query into a view.
@@ -223,5 +240,6 @@ func (s *seen) make(ctx context.Context, h *house, v shoot.View) (*look, error) 
 	}
 	l := &look{key: key, jpeg: b, facts: factsOf(p, v)}
 	s.add(l)
+	h.previews.KeepThumb(ctx, v, p.RGB)
 	return l, nil
 }

@@ -159,7 +159,7 @@ let asking = false;
 
 /** @param {Record<string, number>} change */
 export function attempt(change) {
-	wanted = new URLSearchParams(Object.entries(change).map(([k, v]) => [k, v.toFixed(3)])).toString();
+	wanted = "draft=1&" + new URLSearchParams(Object.entries(change).map(([k, v]) => [k, v.toFixed(3)])).toString();
 	if (!asking) ask();
 }
 
