@@ -67,7 +67,7 @@ func (v *view) lightField(ctx context.Context, all []surface, white chroma) (fie
 }
 
 // estimate turns the surfaces' verdict into lights and a field.
-func (v *view) estimate(ctx context.Context, all []surface, t *tally, prior Prior) (*Estimate, error) {
+func (v *view) estimate(ctx context.Context, all []surface, edges []border, t *tally, prior Prior) (*Estimate, error) {
 	white := t.agreed(prior.Accord)
 	e := &Estimate{Confidence: t.Confidence, Strength: Strength, trust: 1, rendered: prior.Rendered, Window: v.windowLight(prior), evidence: *t.Evidence}
 	f, err := v.lightField(ctx, all, white)
@@ -75,7 +75,7 @@ func (v *view) estimate(ctx context.Context, all []surface, t *tally, prior Prio
 		return nil, err
 	}
 	e.field = f
-	jump := v.jumpPlane(t.jumps(all, white))
+	jump := v.jumpPlane(larger(t.jumps(all, white), t.shades(all, edges, white)))
 	for k, p := range f.plane {
 		for i := range p.Pix {
 			p.Pix[i] += jump[k][i]

@@ -30,7 +30,9 @@ func (r *room) balance(t *testing.T, prior Prior) (score, *Estimate) {
 
 // Rooms of the rendered house: mixed light, daylight alone, lamps alone. The
 // bars are CIEDE2000 3 from neutral and 4 (a little more in the living room,
-// whose floor mirrors the windows) from the truth albedo; kelvin within 5 % of
+// whose floor mirrors the windows; and oak ends a little pink everywhere, as the house is
+// rendered in the primaries of Rec. 709, where a change of light on coloured paint is
+// not what it is in spectra) from the truth albedo; kelvin within 5 % of
 // the light measured on white surfaces where there is one source.
 func TestHouse(t *testing.T) {
 	for _, c := range []struct {
@@ -38,9 +40,10 @@ func TestHouse(t *testing.T) {
 		neutral, colour float64
 		group           string // the source that lights the view alone
 	}{
-		{"entry", "", 3, 4, ""}, {"living", "", 3, 5, ""}, {"kitchenwide", "", 3, 4, ""}, {"guest", "", 3, 4, ""}, {"shower", "", 3, 4, ""},
-		{"dining", "", 3.4, 4.3, ""}, // falls short: its far wall, between two windows, keeps some warmth
-		{"living", "-day", 2, 5, "daylight"}, {"living", "-lamp", 2, 5, "lamps"},
+		{"entry", "", 3, 4, ""}, {"living", "", 3, 5, ""}, {"kitchenwide", "", 3, 4, ""}, {"guest", "", 3, 3.7, ""}, {"shower", "", 3, 4, ""},
+		{"dining", "", 3, 4, ""},
+		{"kitchen", "", 3, 4, ""}, {"bath", "", 3, 4, ""},
+		{"living", "-day", 2, 5, "daylight"}, {"living", "-lamp", 3, 5, "lamps"},
 		{"bath", "-day", 2, 3, "daylight"}, {"bath", "-lamp", 2, 3, "lamps"},
 	} {
 		t.Run(c.name+c.light, func(t *testing.T) {
@@ -87,7 +90,7 @@ func srgb8(r, g, b float64) colour.Vec3 {
 // and of the colour of a possible light; such a view is set right by its neighbours.
 func TestHouseVariants(t *testing.T) {
 	r := loadRoom(t, "entry", "")
-	for _, l := range []struct{ k, duv float64 }{{3800, -.01}, {3800, .01}, {9000, -.01}, {9000, .01}} {
+	for _, l := range []struct{ k, duv float64 }{{4800, -.01}, {4800, .01}, {9000, -.01}, {9000, .01}} {
 		s, _ := r.under(colour.Light(l.k, l.duv)).balance(t, Prior{})
 		if s.neutral > 3 || s.colour > 4 {
 			t.Errorf("times %v K %+v: neutral %.2f, colour %.2f", l.k, l.duv, s.neutral, s.colour)
@@ -120,6 +123,11 @@ func TestHouseVariants(t *testing.T) {
 	garden := r.relit(turned(colour.Light(4863, 0), colour.Light(5400, 0.018), 1), colour.Vec3{1, 1, 1})
 	if s, _ := garden.balance(t, Prior{}); s.neutral > 4.2 || s.colour > 5 {
 		t.Errorf("a garden's light: neutral %.2f, colour %.2f", s.neutral, s.colour)
+	}
+	// By candles a trace of warmth stays.
+	candles := r.relit(colour.Vec3{}, turned(colour.Light(2685, 0), colour.Light(2200, 0), 1))
+	if s, _ := candles.balance(t, Prior{}); s.neutral > 6 || s.b < 2 {
+		t.Errorf("by candles: neutral %.2f, b* %.1f", s.neutral, s.b)
 	}
 	a, _ := r.balance(t, Prior{})
 	if b, _ := r.mirrored().balance(t, Prior{}); math.Abs(a.neutral-b.neutral) > 0.1 || math.Abs(a.colour-b.colour) > 0.1 {

@@ -47,7 +47,7 @@ func parted(all []lightSample) (main, second, base chroma) {
 	kw, _ := colour.CCT(warm.xy())
 	if 1e6/kw-1e6/kc < oneLight {
 		one := mean(0, 1)
-		return one, chroma{}, one
+		return one, chroma{}, plausible(one)
 	}
 	// The main light is the end nearer to more of the view.
 	mid, below := -(1e6/kw+1e6/kc)/2, 0.0
@@ -57,11 +57,24 @@ func parted(all []lightSample) (main, second, base chroma) {
 		}
 	}
 	coolPart, warmPart := mean(0, below/total), mean(below/total, 1)
-	base = coolPart.plus(warmPart.minus(coolPart).times(ramp(1-below/total, 0.3, 0.7)))
+	base = plausible(coolPart.plus(warmPart.minus(coolPart).times(ramp(1-below/total, 0.3, 0.7))))
 	if below > total/2 {
 		return coolPart, warm, base
 	}
 	return warmPart, cool, base
+}
+
+// warmestBase is the colour temperature in K of the warmest light that counts as white: a
+// filament lamp, illuminant A. Eyes do not adapt wholly to warmer ones, and by a candle nothing looks white: the room
+// keeps a trace of what lies beyond. Common practice, no source.
+const warmestBase = 2856
+
+// plausible is the base c, but no warmer than that.
+func plausible(c chroma) chroma {
+	if k, duv := colour.CCT(c.xy()); k > 0 && k < warmestBase {
+		return chromaOf(colour.Light(warmestBase, duv))
+	}
+	return c
 }
 
 // cooler is the light 20 mired cooler than c, at the same distance from the

@@ -83,10 +83,11 @@ func measureBorder(pairs []pair) border {
 
 // separate finds the paint of every surface, up to one common constant, from the
 // steps between them: weighted least squares, re-weighted so that a few edges
-// where the light itself jumps (a doorway, a patch of sun) do not bend the rest.
-func (v *view) separate(all []surface) {
+// where the light itself jumps (a doorway, a patch of sun) do not bend the rest. It
+// returns the steps.
+func (v *view) separate(all []surface) []border {
 	if len(all) == 0 {
-		return
+		return nil
 	}
 	edges := v.borders()
 	centre := meanOf(all)
@@ -112,6 +113,7 @@ func (v *view) separate(all []surface) {
 			relax(all, edges, weight, k, centre[k])
 		}
 	}
+	return edges
 }
 
 // relax solves for plane k of the paints by Gauss-Seidel with over-relaxation. A

@@ -106,3 +106,20 @@ func (r *room) mirrored() *room {
 	}
 	return &q
 }
+
+// only keeps what another view of the room shows within a part of the frame, given in
+// shares of its width and height, and takes the rest from r.
+func (r *room) only(q *room, x0, y0, x1, y1 float64) *room {
+	out := *q
+	out.img, out.albedo = r.img.Clone(), r.albedo.Clone()
+	w, h := r.img.W(), r.img.H()
+	for y := int(y0 * float64(h)); y < int(y1*float64(h)); y++ {
+		for x := int(x0 * float64(w)); x < int(x1*float64(w)); x++ {
+			i := y*w + x
+			for k := range 3 {
+				out.img[k].Pix[i], out.albedo[k].Pix[i] = q.img[k].Pix[i], q.albedo[k].Pix[i]
+			}
+		}
+	}
+	return &out
+}

@@ -91,12 +91,12 @@ func Measure(ctx context.Context, img *raster.RGB, window *raster.Plane, prior P
 		return nil, err
 	}
 	surfaces := v.segment()
-	v.separate(surfaces)
+	edges := v.separate(surfaces)
 	if len(surfaces) == 0 {
 		return v.guess(prior), nil
 	}
 	found := v.gather(surfaces, prior)
 	t := newTally(found)
 	found.White, found.Confidence = t.findWhite()
-	return v.estimate(ctx, surfaces, t, prior)
+	return v.estimate(ctx, surfaces, edges, t, prior)
 }
