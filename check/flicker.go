@@ -1,7 +1,9 @@
 package check
 
 import (
+	"context"
 	"math"
+	"slices"
 
 	"mullion/internal/raster"
 )
@@ -15,22 +17,46 @@ type flicker struct {
 	marked  float64
 }
 
-func (v *seen) measureFlicker() flicker { return v.flicker }
+// measureFlicker adds to what the search for movement saw the short frames that the
+// merge left out: bands may be all that it could not align.
+func (v *seen) measureFlicker(ctx context.Context) error {
+	v.banded = make([]bool, len(v.frames))
+	for i, f := range v.frames {
+		if f.err != nil || v.merged.Frames[i].Used || !f.sees() {
+			continue
+		}
+		next := slices.IndexFunc(v.used, func(j int) bool { return j > i })
+		if next < 0 {
+			continue
+		}
+		p, err := v.compare(ctx, i, v.used[next])
+		if err != nil {
+			return err
+		}
+		v.banded[i] = v.flicker.look(p, f)
+		p.release()
+	}
+	return nil
+}
 
-// look searches the rows of a pair, of which a is the darker, shorter frame.
-func (f *flicker) look(p *pair, a, b *small) {
+// look searches the rows of a pair, of which a is the darker, shorter frame, and reports
+// whether it has bands.
+func (f *flicker) look(p *pair, a *small) bool {
 	if a.info.Seconds <= 0 || a.info.Seconds > bandsBelow {
-		return
+		return false
 	}
 	profile, ok := rowProfile(p.diff)
 	if !ok {
-		return
+		return false
 	}
 	amplitude, cycles, share := strongestWave(profile)
-	if share < bandShare || amplitude < f.banding {
-		return
+	if share < bandShare {
+		return false
 	}
-	f.banding, f.bands, f.seconds, f.marked = amplitude, cycles, a.info.Seconds, a.info.Marked
+	if amplitude >= f.banding {
+		f.banding, f.bands, f.seconds, f.marked = amplitude, cycles, a.info.Seconds, a.info.Marked
+	}
+	return amplitude >= bandLook
 }
 
 // rowProfile is the mean difference of every row, with single things that moved held

@@ -89,8 +89,8 @@ func (r *View) judgeMerge(v *seen) {
 				r.say("frame-empty", finding.Note, float64(i+1), "frame", "Frame %d (%s) is too dark or too bright to show where it lies, and is left out. The others are enough if no other finding names them.", i+1, name)
 				continue
 			}
-			if v.zoomed() {
-				continue // said by judgeSettings
+			if v.zoomed() || v.banded[i] {
+				continue // said by judgeSettings or judgeLamps
 			}
 			r.say("camera-moved", finding.Reshoot, float64(i+1), "frame",
 				"Frame %d (%s) doesn't fit the others: %s. Shoot the view again without touching the tripod.", i+1, name, f.Why)

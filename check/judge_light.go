@@ -95,7 +95,7 @@ func (r *View) judgeFlare(v *seen) {
 		return
 	}
 	r.say("flare", finding.Look, veil, "share",
-		"There is a veil over the picture: even its darkest parts have %s of the mean brightness. A lamp or the sun shines into the lens, or its front is smeared: shade it, clean it, and shoot again.", percent(veil))
+		"There is a veil over the picture: even its darkest parts have %s of the mean brightness. Unless all in the room is white, a lamp or the sun shines into the lens, or its front is smeared: shade it, clean it, and shoot again.", percent(veil))
 }
 
 // veil is the darkest thousandth over the mean of the picture where it is not clipped.

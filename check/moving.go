@@ -35,7 +35,7 @@ func (v *seen) measureMotion(ctx context.Context) ([]region, error) {
 		if max(v.sharp.frames[v.used[k]], v.sharp.frames[v.used[k+1]]) >= softerLook {
 			continue
 		}
-		p, err := v.compare(ctx, k)
+		p, err := v.compare(ctx, v.used[k], v.used[k+1])
 		if err != nil {
 			return nil, err
 		}
@@ -44,7 +44,7 @@ func (v *seen) measureMotion(ctx context.Context) ([]region, error) {
 			tolerance = likeRendered
 		}
 		p.mark(seed, grow, tolerance)
-		v.flicker.look(p, v.frames[v.used[k]], v.frames[v.used[k+1]])
+		v.flicker.look(p, v.frames[v.used[k]])
 		p.release()
 	}
 	return v.moved(seed, grow, w, h), ctx.Err()

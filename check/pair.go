@@ -22,13 +22,13 @@ type pair struct {
 
 func (p *pair) release() { raster.Put(p.diff, p.sigma, p.steep) }
 
-// compare makes the pair of used frames k and k+1.
-func (v *seen) compare(ctx context.Context, k int) (*pair, error) {
-	a, sa, ma, err := v.logs(ctx, v.used[k])
+// compare makes the pair of frames i and j, of which i is the darker.
+func (v *seen) compare(ctx context.Context, i, j int) (*pair, error) {
+	a, sa, ma, err := v.logs(ctx, i)
 	if err != nil {
 		return nil, err
 	}
-	b, sb, mb, err := v.logs(ctx, v.used[k+1])
+	b, sb, mb, err := v.logs(ctx, j)
 	if err != nil {
 		return nil, err
 	}

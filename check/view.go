@@ -34,6 +34,7 @@ type seen struct {
 	shadows shadows
 	moving  []region
 	flicker flicker
+	banded  []bool // frames that the merge left out and that have bands
 	sharp   blur
 }
 
@@ -60,8 +61,7 @@ func look(ctx context.Context, frames []*small) (*seen, error) {
 	if v.moving, err = v.measureMotion(ctx); err != nil {
 		return nil, err
 	}
-	v.flicker = v.measureFlicker()
-	return v, nil
+	return v, v.measureFlicker(ctx)
 }
 
 // merge fills scene. It leaves merged nil when no frame can be used.
