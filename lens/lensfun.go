@@ -86,12 +86,24 @@ func CropFactor(make, model string) float64 {
 	return 0
 }
 
+// findCamera looks the camera up by its names as written, then, as some programs cut
+// the maker's name off the model's, with that put back.
 func findCamera(q Query) *C.lfCamera {
-	maker, model := C.CString(q.Make), C.CString(q.Model)
+	if q.Model == "" {
+		return nil
+	}
+	if c := cameraNamed(q.Make, q.Model); c != nil || q.Make == "" {
+		return c
+	}
+	return cameraNamed(q.Make, q.Make+" "+q.Model)
+}
+
+func cameraNamed(make, model string) *C.lfCamera {
+	maker, name := C.CString(make), C.CString(model)
 	defer C.free(unsafe.Pointer(maker))
-	defer C.free(unsafe.Pointer(model))
-	list := C.lf_db_find_cameras(database.db, maker, model)
-	if list == nil || q.Model == "" {
+	defer C.free(unsafe.Pointer(name))
+	list := C.lf_db_find_cameras(database.db, maker, name)
+	if list == nil {
 		return nil
 	}
 	defer C.lf_free(unsafe.Pointer(list))

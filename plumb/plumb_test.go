@@ -98,11 +98,14 @@ func TestInventedRooms(t *testing.T) {
 		n            int
 		known        bool // the lens
 		k1           float64
+		shortest     float64 // focal length in mm at 36 x 24, up to 1.8 times as long
 		median, most float64 // degrees, at half and at 97 %
 	}{
-		{"lens known", 150, true, -0.05, 0.06, 0.3},
-		{"no distortion, lens unknown", 60, false, 0, 0.1, 0.6},
-		{"distortion unknown", 60, false, -0.05, 0.15, 0.9},
+		{"lens known", 150, true, -0.05, 14, 0.06, 0.3},
+		{"no distortion, lens unknown", 60, false, 0, 14, 0.1, 0.6},
+		{"distortion unknown", 60, false, -0.05, 14, 0.15, 0.9},
+		{"11 to 20 mm, lens known", 60, true, -0.06, 11, 0.06, 0.3},
+		{"11 to 20 mm, distortion unknown", 60, false, -0.06, 11, 0.15, 0.9},
 	} {
 		r := rand.New(rand.NewPCG(11, 5))
 		var e errors
@@ -112,7 +115,7 @@ func TestInventedRooms(t *testing.T) {
 			if i%4 == 3 {
 				w, h = h, w
 			}
-			f := float64(max(w, h)) * (0.39 + 0.3*r.Float64()) // 14 to 25 mm
+			f := float64(max(w, h)) * c.shortest / 36 * (1 + 0.8*r.Float64())
 			m := model{rad(4 * r.NormFloat64()), rad(1.5 * r.NormFloat64()), rad(90*r.Float64() - 45)}
 			p := lens.New("test", "test")
 			p.Distortion = lens.Brown(c.k1, 0, 0, f/(math.Hypot(float64(w), float64(h))/2))
