@@ -109,8 +109,9 @@ func (p *picture) tellLens(view plumb.View) {
 	}
 	if p.around.Plumb.Views > 0 {
 		note("lens-estimated", p.around.Plumb.Note, float64(p.around.Plumb.Views), "views")
-	} else if p.around.Plumb.Note != "" {
-		note("level-guided", p.around.Plumb.Note, 0, "")
+	}
+	if p.around.Plumb.Level != "" {
+		note("level-guided", p.around.Plumb.Level, 0, "")
 	}
 }
 

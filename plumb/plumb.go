@@ -41,6 +41,9 @@ type View struct {
 	LooseAxis bool `json:"loose_axis,omitempty"`
 	// Habit is what the shoot's other views say about how the camera was held.
 	Habit *Habit `json:"habit,omitempty"`
+	// Known is the attitude that follows from another view of the same place; it serves
+	// when the view's own lines don't suffice.
+	Known *Known `json:"known,omitempty"`
 	// Setting tells one lens at one focal length from others (camera, lens, focal
 	// length, size of the picture); empty when the file doesn't say enough for that.
 	Setting string `json:"setting,omitempty"`
@@ -146,6 +149,19 @@ func find(ctx context.Context, luma *raster.Plane, v View) ([]lines.Segment, err
 
 // FromSegments is Measure for ready-made segments in full-size pixels.
 func FromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, error) {
+	p, err := fromSegments(ctx, segs, v)
+	if err == nil && v.Known != nil && p.Confidence < Sure {
+		p.PitchDeg, p.RollDeg = v.Known.PitchDeg, v.Known.RollDeg
+		p.Confidence, p.Straight = knownConfidence, false
+		p.Note = fmt.Sprintf("level taken over from another view of the same place, which shows %d of its lines", v.Known.Lines)
+	}
+	return p, err
+}
+
+// knownConfidence is that of an attitude which follows from another view's.
+const knownConfidence = 0.7
+
+func fromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, error) {
 	s := newSolver(segs, v)
 	if len(s.obs) < 3 {
 		return Pose{FocalPx: s.focal(s.start()), FocalKnown: v.FocalPx > 0, Profile: v.Profile,

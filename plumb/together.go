@@ -18,7 +18,12 @@ type Shared struct {
 	// Habit is how the shoot's other cameras were held; nil when the view's own
 	// lines are enough.
 	Habit *Habit `json:"habit,omitempty"`
-	Note  string `json:"note,omitempty"` // for the report: what was found, with numbers
+	// Known is the attitude of a weak view that follows from a sure one of the same place.
+	Known *Known `json:"known,omitempty"`
+	// Note and Level are for the report: what was found of the lens and what the view's
+	// level goes by, with numbers.
+	Note  string `json:"note,omitempty"`
+	Level string `json:"level,omitempty"`
 }
 
 // Fill returns v with what the shoot knows where v itself doesn't.
@@ -29,13 +34,18 @@ func (s Shared) Fill(v View) View {
 	if v.Habit == nil {
 		v.Habit = s.Habit
 	}
+	if v.Known == nil {
+		v.Known = s.Known
+	}
 	return v
 }
 
 // Together solves the views of a shoot together, one result a view in the same
 // order. Views with the same [View.Setting] and no known distortion were made
-// through one lens, whose distortion is estimated over all of them ([Lens]); weak
-// views learn from the sure ones how the camera is usually held ([HabitOf]). Views
+// through one lens, whose distortion is estimated over all of them ([Lens]). A weak
+// view that was taken from the place of a sure one differs from it only by a turn,
+// which is found from the lines that both show; other weak views learn how the camera
+// is usually held ([HabitOf]). Views
 // without any evidence (no lines) are allowed. The only error is the context's.
 func Together(ctx context.Context, views []Evidence) ([]Shared, error) {
 	out := make([]Shared, len(views))
@@ -99,23 +109,29 @@ func habits(ctx context.Context, views []Evidence, out []Shared) error {
 		return err
 	}
 	h := HabitOf(poses) // weak views have no part in it
-	if h == nil {
-		return nil
+	sights := make([]*sight, len(views))
+	for i, e := range views {
+		sights[i] = newSight(e, out[i].Fill(e.View))
 	}
-	for i, p := range poses {
-		if p.Confidence >= Sure {
-			continue
+	return raster.BandsOf(ctx, len(views), 1, func(a, b int) {
+		for i := a; i < b; i++ {
+			if poses[i].Confidence < Sure {
+				out[i].guide(samePlace(ctx, i, sights, poses), h)
+			}
 		}
-		out[i].Habit = h
-		out[i].Note = joined(out[i].Note, fmt.Sprintf("Few upright lines: the shoot's other views (pitch %+.1f, roll %+.1f degrees, give or take %.1f and %.1f) are used as a guide.",
-			h.PitchDeg, h.RollDeg, h.PitchSpread, h.RollSpread))
-	}
-	return nil
+	})
 }
 
-func joined(a, b string) string {
-	if a == "" {
-		return b
+// guide gives a weak view what the others know: another view of its place, or else how
+// the cameras were usually held.
+func (s *Shared) guide(k *Known, h *Habit) {
+	switch {
+	case k != nil:
+		s.Known = k
+		s.Level = k.note()
+	case h != nil:
+		s.Habit = h
+		s.Level = fmt.Sprintf("Few upright lines: the shoot's other views (pitch %+.1f, roll %+.1f degrees, give or take %.1f and %.1f) are used as a guide.",
+			h.PitchDeg, h.RollDeg, h.PitchSpread, h.RollSpread)
 	}
-	return a + " " + b
 }
