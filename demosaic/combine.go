@@ -39,9 +39,9 @@ func (b *band) differences() {
 // perfectly flat side finite.
 func weight(s float32) float32 { return 1 / (s*s + 1e-10) }
 
-// write builds the three colours of the band's rows and takes them back to the
-// mosaic's own domain.
-func (b *band) write(out *raster.RGB, flat Flatten) {
+// write builds the three colours of the band's rows and takes them back to the own
+// domain of the mosaic they come from.
+func (b *band) write(out *raster.RGB, from *raster.Plane, flat Flatten) {
 	w := b.mosaic.W
 	red, blue := raster.Get(w, b.mosaic.H), raster.Get(w, b.mosaic.H)
 	defer raster.Put(red, blue)
@@ -52,7 +52,13 @@ func (b *band) write(out *raster.RGB, flat Flatten) {
 	for y := b.y0; y < b.y1; y++ {
 		b.writeRow(out, red, blue, y)
 		for c := range out {
-			flat.back(out[c].Row(y))
+			first := 2
+			for x, own := range b.cfa[y&1] {
+				if int(own) == c {
+					first = x
+				}
+			}
+			flat.back(out[c].Row(y), from.Row(y), first)
 		}
 	}
 }

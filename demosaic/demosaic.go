@@ -55,7 +55,7 @@ func Demosaic(ctx context.Context, m *raster.Plane, cfa [2][2]uint8, flat Flatte
 		b := newBand(m, cfa, gx, y0, y1, flat)
 		b.directions()
 		b.differences()
-		b.write(out, flat)
+		b.write(out, m, flat)
 		b.release()
 	})
 	if err != nil {

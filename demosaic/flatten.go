@@ -32,15 +32,29 @@ func (f Flatten) forward(dst, src []float32) {
 	}
 }
 
-func (f Flatten) back(row []float32) {
+// back takes a row of one colour back. Its samples at the photosites of that colour,
+// every second from column first on (2: none), are those of the mosaic's row.
+func (f Flatten) back(row, mosaic []float32, first int) {
 	if f.Knee <= 0 {
 		return
 	}
-	for i, t := range row {
+	if first > 1 {
+		f.backFrom(row, 0, 1)
+		return
+	}
+	for x := first; x < len(row); x += 2 {
+		row[x] = mosaic[x]
+	}
+	f.backFrom(row, 1-first, 2)
+}
+
+func (f Flatten) backFrom(row []float32, first, step int) {
+	for x := first; x < len(row); x += step {
+		t := row[x]
 		if t < 0 {
-			row[i] = -f.Knee * (raster.Exp2(-t) - 1)
+			row[x] = -f.Knee * (raster.Exp2(-t) - 1)
 		} else {
-			row[i] = f.Knee * (raster.Exp2(t) - 1)
+			row[x] = f.Knee * (raster.Exp2(t) - 1)
 		}
 	}
 }
