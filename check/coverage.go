@@ -111,6 +111,9 @@ func (c *Coverage) judgeWhole(job *jobfile.Job, views []*View) {
 			c.say("no-exterior", finding.Look, 0, "What was counted as the %s (%s) is no brighter than a room. If it wasn't taken at dusk, the %s is missing.", r.Name, strings.Join(c.Rooms[i].Views, ", "), r.Name)
 		}
 	}
+	if !slices.ContainsFunc(job.Rooms, func(r jobfile.Room) bool { return r.Outside }) && c.Views > 0 && allIndoors(views) {
+		c.say("no-exterior", finding.Look, 0, "The job names no front and no view was taken outdoors. Most listing services want the front of the house as the first picture: shoot it, or leave it out on purpose.")
+	}
 	switch {
 	case c.Views < c.Owed:
 		c.say("package-short", finding.Reshoot, float64(c.Owed-c.Views), "%s taken and %d are owed: %d too few.", count(c.Views, "view"), c.Owed, c.Owed-c.Views)
@@ -128,6 +131,11 @@ func darkIndoors(ids []string, views []*View) bool {
 		}
 	}
 	return true
+}
+
+// allIndoors reports whether every view is known to be darker than daylight outdoors.
+func allIndoors(views []*View) bool {
+	return !slices.ContainsFunc(views, func(v *View) bool { return !v.Mark && (!v.trace.absolute || v.trace.exterior) })
 }
 
 // assign cuts the views, in their order, into the job's rooms and returns how many each

@@ -149,3 +149,17 @@ func TestJSON(t *testing.T) {
 		}
 	}
 }
+
+// A job that forgot the front is told so, unless somebody stepped outside.
+func TestForgottenFront(t *testing.T) {
+	job, err := jobfile.Parse([]byte("[[room]]\nname = \"hall\"\nviews = 2\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for views, want := range map[string]bool{"ii": true, "io": false} {
+		cov := cover(job, taken(views))
+		if got := slices.ContainsFunc(cov.Findings, func(f finding.Finding) bool { return f.Code == "no-exterior" }); got != want {
+			t.Errorf("%s: said %v, want %v", views, got, want)
+		}
+	}
+}
