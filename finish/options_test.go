@@ -24,11 +24,11 @@ func TestSheetsSecondCopyAndRooms(t *testing.T) {
 	write(t, own, []byte("title = \"Agency\"\ndate = \"2026-11-25\"\nsource = \"a test\"\n[pixels]\nlong-edge = 300\nratio = \"4:3\"\n"+
 		"[file]\nmax-bytes = 40_000\nquality = [40, 90]\ngood = 70\ndpi = 72\nsharpen = 1.0\n[set]\nnames = \"{room}-{order}\"\n"))
 	before := tree(t, card)
-	job := Job{Card: card, Shoot: dir, Second: second, Sheets: []string{"listing", own}, Rooms: []string{" bath ", "guest room"}}
+	job := Job{Card: card, Shoot: dir, Second: second, Sheets: []string{"listing", own}, Rooms: []string{" kitchen ", "guest room"}}
 	r := run(t, job)
 	sound(t, r, 2)
 	untouched(t, card, before)
-	want := []string{"agency/bath-01.jpg", "agency/guest-room-02.jpg", "listing/01-bath.jpg", "listing/02-guest-room.jpg"}
+	want := []string{"agency/guest-room-02.jpg", "agency/kitchen-01.jpg", "listing/01-kitchen.jpg", "listing/02-guest-room.jpg"}
 	if got := pictures(t, filepath.Join(dir, "deliveries")); !slices.Equal(got, want) {
 		t.Errorf("delivered %v, want %v", got, want)
 	}
@@ -65,7 +65,7 @@ func TestSheetsSecondCopyAndRooms(t *testing.T) {
 	}
 	// One sheet's file is lost: only that one is made again, and the report still
 	// tells of both.
-	lost := filepath.Join(dir, "deliveries", "agency", "bath-01.jpg")
+	lost := filepath.Join(dir, "deliveries", "agency", "kitchen-01.jpg")
 	listing := filepath.Join(dir, "deliveries", "listing")
 	whole := tree(t, listing)
 	if err := os.Remove(lost); err != nil {
