@@ -45,13 +45,17 @@ func fast24(out, block []float32, stride int, places []place, kx, ky *kernel) bo
 	return true
 }
 
-// fastExtremes is extremes for windows 4 to 8 wide; false for others and when the
-// processor can't.
+// fastExtremes is extremes for windows 2 or 4 to 8 wide; false for others and when
+// the processor can't.
 func fastExtremes(lo, hi, block []float32, stride int, places []place, w, h int) bool {
-	if !fast || len(lo) == 0 || w < 4 || w > 8 {
+	if !fast || len(lo) == 0 || w != 2 && w < 4 || w > 8 {
 		return false
 	}
 	_, _ = hi[len(lo)-1], places[len(lo)-1]
-	extremesAVX2(&lo[0], &hi[0], &block[0], stride, &places[0].at, w-4, h, len(lo))
+	if w == 2 {
+		extremes2AVX2(&lo[0], &hi[0], &block[0], stride, &places[0].at, h, len(lo))
+	} else {
+		extremesAVX2(&lo[0], &hi[0], &block[0], stride, &places[0].at, w-4, h, len(lo))
+	}
 	return true
 }

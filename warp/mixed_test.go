@@ -66,7 +66,7 @@ func TestFastExtremes(t *testing.T) {
 	for i := range block {
 		block[i] = float32(r.NormFloat64())
 	}
-	for _, size := range [][2]int{{2, 4}, {4, 2}, {4, 4}, {6, 4}, {6, 6}, {8, 8}, {10, 8}} {
+	for _, size := range [][2]int{{2, 2}, {2, 4}, {4, 2}, {4, 4}, {6, 4}, {6, 6}, {8, 8}, {10, 8}} {
 		places := make([]place, 300)
 		for i := range places {
 			places[i] = place{int32(r.IntN(rows-size[1])*stride + r.IntN(stride-size[0])), 0, 0}
@@ -76,7 +76,10 @@ func TestFastExtremes(t *testing.T) {
 			got[i], want[i] = make([]float32, len(places)), make([]float32, len(places))
 		}
 		if !fastExtremes(got[0], got[1], block, stride, places, size[0], size[1]) {
-			continue // too narrow or too wide for the fast rows, or none on this processor
+			if fast && size[0] <= 8 {
+				t.Errorf("no fast rows for a window of %v", size)
+			}
+			continue // too wide for the fast rows, or none on this processor
 		}
 		extremes(want[0], want[1], block, stride, places, size[0], size[1])
 		for i := range 2 {

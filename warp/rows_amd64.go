@@ -28,3 +28,8 @@ func row24AVX2(out *float32, block *float32, stride int, places *int32, wx *floa
 //
 //go:noescape
 func extremesAVX2(lo *float32, hi *float32, block *float32, stride int, places *int32, second int, rows int, n int)
+
+// extremes2AVX2 is the same for a window of two columns.
+//
+//go:noescape
+func extremes2AVX2(lo *float32, hi *float32, block *float32, stride int, places *int32, rows int, n int)

@@ -245,16 +245,16 @@ window:
 	MOVLQSX (SI), R10
 	LEAQ    (DX)(R10*4), R10
 	VMOVUPS (R10), X0
-	VMOVUPS (R10), X1
+	VMOVAPS X0, X1
 	MOVQ    R8, R11
 
 windowRow:
 	VMOVUPS   (R10), X2
-	VMOVUPS   (R10)(DI*4), X3
 	VMINPS    X2, X0, X0
 	VMAXPS    X2, X1, X1
-	VMINPS    X3, X0, X0
-	VMAXPS    X3, X1, X1
+	VMOVUPS   (R10)(DI*4), X2
+	VMINPS    X2, X0, X0
+	VMAXPS    X2, X1, X1
 	ADDQ      BX, R10
 	SUBQ      $0x01, R11
 	JNZ       windowRow
@@ -263,15 +263,59 @@ windowRow:
 	VMOVSHDUP X0, X2
 	VMINSS    X2, X0, X0
 	VMOVSS    X0, (AX)
-	VMOVHLPS  X1, X1, X3
-	VMAXPS    X3, X1, X1
-	VMOVSHDUP X1, X3
-	VMAXSS    X3, X1, X1
+	VMOVHLPS  X1, X1, X2
+	VMAXPS    X2, X1, X1
+	VMOVSHDUP X1, X2
+	VMAXSS    X2, X1, X1
 	VMOVSS    X1, (CX)
 	ADDQ      $0x04, AX
 	ADDQ      $0x04, CX
 	ADDQ      $0x08, SI
 	SUBQ      $0x01, R9
 	JNZ       window
+	VZEROUPPER
+	RET
+
+// func extremes2AVX2(lo *float32, hi *float32, block *float32, stride int, places *int32, rows int, n int)
+// Requires: AVX
+TEXT ·extremes2AVX2(SB), NOSPLIT, $0-56
+	MOVQ lo+0(FP), AX
+	MOVQ hi+8(FP), CX
+	MOVQ block+16(FP), DX
+	MOVQ stride+24(FP), BX
+	MOVQ places+32(FP), SI
+	MOVQ rows+40(FP), DI
+	MOVQ n+48(FP), R8
+	SHLQ $0x02, BX
+
+window2:
+	MOVLQSX  (SI), R9
+	LEAQ     (DX)(R9*4), R9
+	VMOVDDUP (R9), X0
+	VMOVAPS  X0, X1
+	MOVQ     DI, R10
+
+window2Row:
+	VMOVDDUP  (R9), X2
+	VMINPS    X2, X0, X0
+	VMAXPS    X2, X1, X1
+	ADDQ      BX, R9
+	SUBQ      $0x01, R10
+	JNZ       window2Row
+	VMOVHLPS  X0, X0, X2
+	VMINPS    X2, X0, X0
+	VMOVSHDUP X0, X2
+	VMINSS    X2, X0, X0
+	VMOVSS    X0, (AX)
+	VMOVHLPS  X1, X1, X0
+	VMAXPS    X0, X1, X1
+	VMOVSHDUP X1, X0
+	VMAXSS    X0, X1, X1
+	VMOVSS    X1, (CX)
+	ADDQ      $0x04, AX
+	ADDQ      $0x04, CX
+	ADDQ      $0x08, SI
+	SUBQ      $0x01, R8
+	JNZ       window2
 	VZEROUPPER
 	RET

@@ -230,28 +230,45 @@ func extremes() {
 	TEXT("extremesAVX2", 4, "func(lo, hi, block *float32, stride int, places *int32, second, rows, n int)")
 	Pragma("noescape")
 	Doc("extremesAVX2 finds the extremes of a window of 4 + second columns (second up to 4) by so many rows for n places.")
+	second := func() Register { return Load(Param("second"), GP64()) }
+	window("window", second, func(at Mem, x VecVirtual) { VMOVUPS(at, x) })
+	TEXT("extremes2AVX2", 4, "func(lo, hi, block *float32, stride int, places *int32, rows, n int)")
+	Pragma("noescape")
+	Doc("extremes2AVX2 is the same for a window of two columns.")
+	window("window2", nil, func(at Mem, x VecVirtual) { VMOVDDUP(at, x) })
+}
+
+// window writes the body of the extremes: load brings four columns of a row, or two of
+// them twice; second, if any, is where the last four begin.
+func window(name string, second func() Register, load func(Mem, VecVirtual)) {
 	lo, hi, block := Load(Param("lo"), GP64()), Load(Param("hi"), GP64()), Load(Param("block"), GP64())
 	stride, places := Load(Param("stride"), GP64()), Load(Param("places"), GP64())
-	second, rows, n := Load(Param("second"), GP64()), Load(Param("rows"), GP64()), Load(Param("n"), GP64())
+	var off Register
+	if second != nil {
+		off = second()
+	}
+	rows, n := Load(Param("rows"), GP64()), Load(Param("n"), GP64())
 	SHLQ(U8(2), stride)
-	Label("window")
+	Label(name)
 	at, left := GP64(), GP64()
 	MOVLQSX(Mem{Base: places}, at)
 	LEAQ(Mem{Base: block, Index: at, Scale: 4}, at)
 	a, b, p, q := XMM(), XMM(), XMM(), XMM()
-	VMOVUPS(Mem{Base: at}, a)
-	VMOVUPS(Mem{Base: at}, b)
+	load(Mem{Base: at}, a)
+	VMOVAPS(a, b)
 	MOVQ(rows, left)
-	Label("windowRow")
-	VMOVUPS(Mem{Base: at}, p)
-	VMOVUPS(Mem{Base: at, Index: second, Scale: 4}, q)
+	Label(name + "Row")
+	load(Mem{Base: at}, p)
 	VMINPS(p, a, a)
 	VMAXPS(p, b, b)
-	VMINPS(q, a, a)
-	VMAXPS(q, b, b)
+	if off != nil {
+		load(Mem{Base: at, Index: off, Scale: 4}, q)
+		VMINPS(q, a, a)
+		VMAXPS(q, b, b)
+	}
 	ADDQ(stride, at)
 	SUBQ(U8(1), left)
-	JNZ(LabelRef("windowRow"))
+	JNZ(LabelRef(name + "Row"))
 	VMOVHLPS(a, a, p)
 	VMINPS(p, a, a)
 	VMOVSHDUP(a, p)
@@ -266,7 +283,7 @@ func extremes() {
 	ADDQ(U8(4), hi)
 	ADDQ(U8(8), places)
 	SUBQ(U8(1), n)
-	JNZ(LabelRef("window"))
+	JNZ(LabelRef(name))
 	VZEROUPPER()
 	RET()
 }
