@@ -88,14 +88,18 @@ func (p *picture) tellPlan() {
 	if !p.plan.Partly {
 		return
 	}
+	yaw := 0.0
+	if p.pose.Straight {
+		yaw = p.pose.YawDeg
+	}
 	done := "so roll and only a part of the rest were corrected"
 	if !p.plan.Corrected {
 		done = "so the view is left as it was taken"
 	}
 	p.findings = append(p.findings, finding.Finding{
 		Code: "level-partly", Severity: finding.Look, Value: round(p.plan.CropKept, 3), Unit: "share",
-		Message: fmt.Sprintf("Straightening this view wholly (pitch %+.1f, roll %+.1f degrees) would cut away more than half of it, %s. Set the level by hand if you want less or more of it.",
-			p.pose.PitchDeg, p.pose.RollDeg, done),
+		Message: fmt.Sprintf("Straightening this view wholly (pitch %+.1f, roll %+.1f, yaw %+.1f degrees) would cut away more than half of it, %s.",
+			p.pose.PitchDeg, p.pose.RollDeg, yaw, done),
 	})
 }
 

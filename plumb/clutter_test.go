@@ -199,6 +199,7 @@ func TestUntidyRooms(t *testing.T) {
 		r := rand.New(rand.NewPCG(225, 1))
 		var e errors
 		var count int
+		var sure, right float64
 		const n = 225
 		for range n {
 			c := untidy(r)
@@ -212,6 +213,12 @@ func TestUntidyRooms(t *testing.T) {
 			}
 			count += len(c.out)
 			e.all = append(e.all, c.zenithError(p))
+			if p.Confidence >= 0.8 {
+				sure++
+				if c.zenithError(p) < 2 {
+					right++
+				}
+			}
 		}
 		under := func(x float64) float64 {
 			k := 0.0
@@ -224,6 +231,11 @@ func TestUntidyRooms(t *testing.T) {
 		}
 		t.Logf("axis known %v: %d segments each; error median %.3f, 90 %% %.2f deg; under 0.5: %.1f %%, 1: %.1f %%, 2: %.1f %%, 5: %.1f %%",
 			told, count/n, e.at(0.5), e.at(0.9), under(0.5), under(1), under(2), under(5))
+		// Confidence means something: of the surest, hardly any is wrong.
+		t.Logf("%.0f of %d with a confidence of 0.8 or more, %.1f %% of them under 2 deg", sure, n, 100*right/sure)
+		if sure < 0.4*n || right < 0.95*sure {
+			t.Errorf("%.0f of %.0f sure answers are right", right, sure)
+		}
 		if e.at(0.5) > median || under(2) < two {
 			t.Errorf("median %.3f deg and %.1f %% under 2, want %.2f and %.0f", e.at(0.5), under(2), median, two)
 		}

@@ -3,16 +3,21 @@
 //
 // The verticals of a building meet, in a picture, in one point: the vertical
 // vanishing point. With the focal length known that point is the camera's pitch
-// and roll, and nothing else. [Measure] finds line segments, lets them vote on
-// pitch and roll, looks for two horizontal directions square to the vertical
-// (most rooms have them, and they tell a room's verticals from a stair rail),
-// and fits everything together by reweighted least squares, in which lines that
-// belong to nothing lose their weight. When no profile knows the lens, its
-// distortion is fitted along: lines of one direction agree only when the bend
-// of the lens is taken out (the plumb-line idea of Brown, Photogrammetric
+// and roll, and nothing else. [Measure] finds line segments, joins the pieces of
+// one edge, lets them vote on pitch and roll, looks for two horizontal directions
+// square to the vertical (most rooms have them, and they tell a room's verticals
+// from a stair rail), and fits everything together by reweighted least squares, in
+// which lines that belong to nothing lose their weight. When no profile knows the
+// lens, its distortion is fitted along: lines of one direction agree only when the
+// bend of the lens is taken out (the plumb-line idea of Brown, Photogrammetric
 // Engineering 37(8), 1971, and Devernay & Faugeras, Machine Vision and
 // Applications 13, 2001). The geometry is that of Caprile & Torre, IJCV 4(2),
 // 1990.
+//
+// The views of a shoot know more together than each by itself: [Gather] keeps what
+// one says, and [Together] finds the distortion of a lens over all its views, and
+// for views with few lines of their own, whether another was taken from the same
+// place, or how the camera was usually held.
 //
 // Signs: pitch + looks up; roll + is turned clockwise seen from behind the
 // camera, so that the picture's horizon falls to the left; yaw + is turned
