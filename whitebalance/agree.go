@@ -91,7 +91,7 @@ const (
 	leastOffer   = 0.03 // whites this unlikely to the view itself are not offered
 	otherLight   = 0.2  // how likely the light of one room is another in another view
 	leastMatch   = 0.25 // views of one room that match less do not share a light
-	strangeMatch = 0.6  // the same where it is not known whether the room is one
+	strangeMatch = 0.85 // the same where it is not known whether the room is one
 	mostPaints   = 40   // so many are compared
 	ownWord      = 0.5  // weight of what a view finds likely alone, against a neighbour's word
 )
@@ -156,8 +156,8 @@ func join(all []*claimant) (joined, rest []*claimant) {
 // answer is the white with which the view best joins the claim that white w of c
 // makes, and how much that is worth: the logarithm of a likelihood that a view which
 // cannot join bounds. To have the same paints in other light is a way to join, too,
-// if a worse one. A view that shows no white at all offers none that fits; it is asked
-// again with the whites that would make its paints those of c.
+// if a worse one. A view that shows no white at all offers none that fits; if it is of
+// the same room it is asked again with the whites that would make its paints those of c.
 func (d *claimant) answer(c *claimant, w chroma) (white chroma, gain float64) {
 	gain = math.Inf(-1)
 	try := func(o candidate) (match float64) {
@@ -171,7 +171,7 @@ func (d *claimant) answer(c *claimant, w chroma) (white chroma, gain float64) {
 	for _, o := range d.offers {
 		fits = math.Max(fits, try(o))
 	}
-	if fits < 0.7 {
+	if fits < 0.7 && d.least == leastMatch {
 		for _, o := range d.aligned(c, w) {
 			try(o)
 		}
@@ -182,7 +182,7 @@ func (d *claimant) answer(c *claimant, w chroma) (white chroma, gain float64) {
 // joins says whether two views share room and light.
 func (d *claimant) joins(wd chroma, c *claimant, wc chroma) bool {
 	p, l := d.match(wd, c, wc)
-	return math.Min(p, l) >= d.least
+	return l >= d.least && p >= math.Min(d.least, 0.5)
 }
 
 // aligned are the whites that would make one large paint of d the same as one of c, if
@@ -212,7 +212,10 @@ func (d *claimant) match(wd chroma, c *claimant, wc chroma) (paints, light float
 	if d.Rendered || c.Rendered { // each has a balance of its own
 		return d.samePaints(wd, c, wc), 1
 	}
-	return d.samePaints(wd, c, wc), d.sameLight(wd, c, wc)
+	if light = d.sameLight(wd, c, wc); d.least == strangeMatch && light < d.least {
+		return 0, light // strangers under other lights have nothing to say to each other
+	}
+	return d.samePaints(wd, c, wc), light
 }
 
 // sameLight compares the lights of two views: the ranges of colour temperature
@@ -252,6 +255,9 @@ func (d *claimant) seenIn(wd chroma, c *claimant, wc chroma) float64 {
 		best := 0.0
 		for _, q := range c.Paints[:min(mostPaints, len(c.Paints))] {
 			a := p.chroma().minus(wd).minus(q.chroma().minus(wc))
+			if a[0]*a[0]+a[1]*a[1] > 12*paintWidth*paintWidth {
+				continue // by far another
+			}
 			best = math.Max(best, kernel(a, paintWidth)*gauss(p.Lum-ld-q.Lum+lc, width))
 		}
 		sum += p.Share * best
@@ -298,6 +304,9 @@ func (c *claimant) towards(all []*claimant, sure []float64) chroma {
 		for i, p := range c.Paints[:min(mostPaints, len(c.Paints))] {
 			for j, q := range d.Paints[:min(mostPaints, len(d.Paints))] {
 				a := p.chroma().minus(c.white).minus(q.chroma().minus(d.white))
+				if a[0]*a[0]+a[1]*a[1] > 12*alike*alike {
+					continue
+				}
 				k := sure[n] * c.vote[i] * d.vote[j] * kernel(a, alike) * gauss(p.Lum-lc-q.Lum+ld, 0.4)
 				sum, w = sum.plus(a.times(k)), w+k
 			}

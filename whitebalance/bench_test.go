@@ -59,3 +59,21 @@ func BenchmarkApply24MP(b *testing.B) {
 		}
 	}
 }
+
+// A shoot of forty views whose rooms have no names.
+func BenchmarkAgree40(b *testing.B) {
+	var views []View
+	for _, n := range []string{"entry", "living", "dining", "kitchen", "kitchenwide", "guest", "bath", "shower"} {
+		r := loadRoom(b, n, "")
+		e, err := Measure(context.Background(), r.img, r.window, Prior{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		for range 5 {
+			views = append(views, View{"", e.Evidence()})
+		}
+	}
+	for b.Loop() {
+		Agree(views)
+	}
+}
