@@ -40,7 +40,7 @@ func (m *merger) assign(ctx context.Context, core mask, light bool) (*regions, e
 	}
 	near := core.grown(reachOf)
 	m.spread(r, near)
-	m.lighten(r)
+	m.lighten(r, near)
 	for i, v := range near.in {
 		if v {
 			r.soft.Pix[i] = 1
@@ -96,19 +96,25 @@ func (s *shot) noiseBad() float64 {
 
 // lighten gives samples that their region's frame shows as noise to the next brighter
 // frame that sees them unclipped: a region around a lamp takes a frame that shows the
-// lamp, in which what lies beside it is black.
-func (m *merger) lighten(r *regions) {
+// lamp, in which what lies beside it is black. Where there is none the merge is better.
+func (m *merger) lighten(r *regions, near mask) {
 	for i, k := range r.from {
-		for k > 0 && int(k) < len(m.shots) {
-			s, next := m.shots[k-1], m.shots[k]
-			v := float64(s.proof.lin.Pix[i/r.w*s.proof.lin.Stride+i%r.w])
-			if bad := s.noiseBad() * v; s.noise[1].at(v) < bad*bad && v > 0 || !next.unclippedAround(i%r.w, i/r.w) {
+		for k > 0 && !m.shots[k-1].clear(i%r.w, i/r.w) {
+			if int(k) == len(m.shots) || !m.shots[k].unclippedAround(i%r.w, i/r.w) {
+				near.in[i] = false
 				break
 			}
 			k++
 		}
 		r.from[i] = k
 	}
+}
+
+// clear is true where a frame shows a proof sample as more than dots.
+func (s *shot) clear(x, y int) bool {
+	v := float64(s.proof.lin.Row(y)[x])
+	bad := s.noiseBad() * v
+	return v > 0 && s.noise[1].at(v) < bad*bad
 }
 
 // unclippedAround is true when nothing clips in the 3 x 3 samples around one.
