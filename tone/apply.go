@@ -37,7 +37,7 @@ func apply(ctx context.Context, dst, src *raster.RGB, a, b *raster.Plane) error 
 
 // whiteKnee is where, in log2 under display white, brightness begins to bend so
 // that texture laid over the curve's shoulder never clips.
-const whiteKnee = 0.06
+const whiteKnee = 0.12
 
 // Under a local contrast of keepSlope, chroma is reduced by fade of what is
 // missing.

@@ -10,10 +10,12 @@ import (
 // white: differences between one part of it and another (a sunlit window, a
 // shaded one; sky, garden) more than texture.
 const (
-	evenOut    = 0.40
-	evenFine   = 0.20
+	evenBright = 0.55
+	evenDark   = 0.35
+	evenFine   = 0.15
 	evenSigma  = 0.012         // of the long side: what is wider is no texture
 	glareFloor = float32(0.4)  // EV above the wall
+	glassFrom  = float32(0.97) // coverage: what shows less of the outside may be a sill in the sun
 	shadeStart = float32(-0.5) // EV above the wall: where the shadows of the view are drawn in
 	shadeKept  = float32(0.45)
 )
@@ -75,7 +77,12 @@ func (s *scene) expose(ctx context.Context, roomEV, windowEV float64) (*raster.P
 // through is open, the level of a place under the room's light, as it is seen where
 // m of the place shows the outside.
 func (s *scene) through(open, log, m, wide, windowEV float32) float32 {
-	v := open + m*(windowEV-evenFine*(log-wide)-evenOut*(wide-float32(s.mean)))
+	far := wide - float32(s.mean)
+	even := float32(evenDark)
+	if far > 0 {
+		even = evenBright
+	}
+	v := open + m*(windowEV-evenFine*(log-wide)-even*far)
 	// A sunlit sill taken for part of the view, and the view's own shadows, stay
 	// light.
 	if v < shadeStart {
@@ -83,8 +90,8 @@ func (s *scene) through(open, log, m, wide, windowEV float32) float32 {
 	}
 	// Glare around a window is half covered: it may come down towards the walls,
 	// not below them.
-	if floor := min(open, glareFloor); m < 0.95 && v < floor {
-		v += (floor - v) * min(1, (0.95-m)*5)
+	if floor := min(open, glareFloor); m < glassFrom && v < floor {
+		v += (floor - v) * min(1, (glassFrom-m)*12)
 	}
 	return v
 }

@@ -57,7 +57,7 @@ func (s *scene) startByCurve(c toneCurve, roomEV, goal float64) float64 {
 		for k, n := range s.hist {
 			if n > 0 {
 				l := (float64(k)+0.5)/histSteps + histFrom
-				mean += n * lightness(c.at(s.mean+(1-evenOut)*(l-s.mean)+roomEV+ev))
+				mean += n * lightness(c.at(s.mean+(1-evenBright)*(l-s.mean)+roomEV+ev))
 			}
 		}
 		if mean/sum > goal {
