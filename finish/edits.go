@@ -51,12 +51,22 @@ func (p *picture) edit(ctx context.Context, edits []shoot.Edit, path func(string
 	if err != nil {
 		return fmt.Errorf("what was painted could not be filled: %w", err)
 	}
+	if filled.Depth > wide {
+		p.findings = append(p.findings, finding.Finding{
+			Code: "removal-wide", Severity: finding.Look, Value: round(200*filled.Depth, 1), Unit: "% of the long side",
+			Message: fmt.Sprintf("What was taken out is %.0f %% of the picture's long side across: what lay behind it is guessed from what is beside it, and a filling of that width often shows. If it does, move the thing and photograph again.", 200*filled.Depth),
+		})
+	}
 	p.findings = append(p.findings, finding.Finding{
 		Code: "removal", Severity: finding.Look, Value: round(filled.Mismatch, 3), Unit: "EV",
 		Message: fmt.Sprintf("%s Look at the place at full size; its fill differs from the picture around it by %.2f EV.", record.Caption(p.edits, ""), filled.Mismatch),
 	})
 	return nil
 }
+
+// wide is the depth, in shares of the long side, from which a filling is more guess than
+// continuation; common practice, no source.
+const wide = 0.04
 
 // place paints an edit in the upright frame and carries it into the finished picture.
 func (p *picture) place(ctx context.Context, e shoot.Edit, path func(string) string) (*raster.Plane, error) {

@@ -23,8 +23,9 @@
 // each may be a little brighter or darker than what it stands for: the fill follows
 // a gradient of light that its sources don't have. Texture is compared beside colour
 // (Newson), so that a smooth wall isn't taken for a carpet of the same colour once
-// both are reduced. In the end each pixel is copied from one place, not averaged:
-// that keeps the grain.
+// both are reduced. In the end each pixel is copied from one place, not averaged: that
+// keeps the grain. Where copied pieces meet, their differences from pixel to pixel are
+// kept rather than their values, and the light runs through (see blend.go).
 //
 // Tried and left out: believing sources at the offsets at which the picture repeats
 // itself (He & Sun, ECCV 2012) finished some figures of a rug but cost 0.4 to 2 dB on

@@ -24,6 +24,9 @@ type Report struct {
 	// Mismatch is how far the fill is from what it was copied for, in EV, root mean
 	// square: the smaller, the less is to be seen.
 	Mismatch float64
+	// Depth is how far the innermost pixel that was filled is from the edge, in shares
+	// of the picture's long side: half the width of a cord, half that of a bin.
+	Depth float64
 }
 
 // ErrNoSource is returned when the picture around a mask has nothing to fill it with.
@@ -55,7 +58,7 @@ func Fill(ctx context.Context, img *raster.RGB, mask *raster.Plane, opt Options)
 			return Report{}, err
 		}
 	}
-	r := Report{Pixels: f.pixels}
+	r := Report{Pixels: f.pixels, Depth: float64(f.deepest) / float64(long)}
 	if f.compared > 0 {
 		r.Mismatch = math.Sqrt(f.squares / f.compared)
 	}
@@ -71,6 +74,7 @@ type filler struct {
 	cells      []box
 
 	pixels            int
+	deepest           float32
 	squares, compared float64
 }
 
@@ -151,6 +155,7 @@ func (f *filler) fill(ctx context.Context, i int) error {
 
 // commit writes the cell's pixels.
 func (f *filler) commit(ctx context.Context, i int, room box, l *level, distance []float32) error {
+	f.deepest = max(f.deepest, l.deepest())
 	ballots := l.ballots()
 	origins := make([]origin, l.w*l.h)
 	edge := float32(f.grow) + float32(f.soft) + 1
@@ -170,11 +175,19 @@ func (f *filler) commit(ctx context.Context, i int, room box, l *level, distance
 		return err
 	}
 	l.evenGains(origins)
+	light, index, err := l.even(ctx, origins, mine)
+	if err != nil {
+		return err
+	}
 	for at, o := range origins {
 		if o.from < 0 {
 			continue
 		}
 		f.pixels++
+		if i := index[at]; i >= 0 {
+			f.put(room, l.w, at, [3]float32{light[0][i], light[1][i], light[2][i]})
+			continue
+		}
 		share := (edge - distance[at]) / float32(f.soft+1)
 		if share > 1 {
 			share = 1
@@ -186,6 +199,14 @@ func (f *filler) commit(ctx context.Context, i int, room box, l *level, distance
 		f.compared += 3 * float64(l.trust(int(l.list[k])))
 	}
 	return nil
+}
+
+// put writes one pixel of the hole from its logarithms of light.
+func (f *filler) put(room box, w, at int, light [3]float32) {
+	x, y := room.x0+at%w, room.y0+at/w
+	for c, p := range f.img {
+		p.Row(y)[x] = max(0, min(1, raster.Exp2(light[c])-toe))
+	}
 }
 
 // write copies one pixel. Sources are known pixels, so the order doesn't matter.
