@@ -3,7 +3,7 @@
 GO      ?= go
 DEMO    ?= demo-house
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo dev)
-SOURCES := $(shell find . -name '*.go' -o -name '*.toml' -o -name '*.png' -path './demo/*' -o -name go.mod)
+SOURCES := $(shell find . -name '*.go' -o -name '*.toml' -o -name '*.png' -path './demo/*' -o -path './studio/assets/*' -o -name go.mod)
 
 .PHONY: all demo test torture faults lint bench quality fuzz deps clean
 

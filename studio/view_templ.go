@@ -114,14 +114,14 @@ func viewPage(p viewPageData) templ.Component {
 					return templ_7745c5c3_Err
 				}
 			}
-			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 9, "</nav></header><main id=\"main\" class=\"look\" data-view=\"")
+			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 9, "</nav></header><main id=\"main\" class=\"viewing\" data-view=\"")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var7 string
 			templ_7745c5c3_Var7, templ_7745c5c3_Err = templruntime.NewAttributeExpression(p.ID).Resolve(ctx)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `view.templ`, Line: 23, Col: 47}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `view.templ`, Line: 23, Col: 50}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var7)
 			if templ_7745c5c3_Err != nil {
@@ -166,7 +166,7 @@ func viewPage(p viewPageData) templ.Component {
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 13, "\" draggable=\"false\"> <img id=\"other\" alt=\"\" draggable=\"false\" hidden> <svg id=\"marks\" aria-hidden=\"true\"></svg> <span id=\"reads\" aria-hidden=\"true\" hidden></span></div><input id=\"divider\" type=\"range\" min=\"0\" max=\"1000\" value=\"500\" aria-label=\"The line between before and after\" hidden><p id=\"busy\" class=\"busy\" hidden>making the picture</p></div><section class=\"desk\" aria-label=\"What can be done\">")
+			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 13, "\" draggable=\"false\"> <img id=\"other\" alt=\"\" draggable=\"false\" hidden> <svg id=\"marks\" aria-hidden=\"true\"></svg> <span id=\"reads\" aria-hidden=\"true\" hidden></span> <span id=\"busy\" class=\"busy\" hidden>making the picture</span></div><input id=\"divider\" type=\"range\" min=\"0\" max=\"1000\" value=\"500\" aria-label=\"The line between before and after\" hidden></div><section class=\"desk\" aria-label=\"What can be done\">")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
@@ -333,11 +333,11 @@ func toolsPart(p viewPageData) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = tool("white", "This is white", false).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = tool("white", "White here", false).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = tool("upright", "This is upright", false).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = tool("upright", "Upright here", false).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
@@ -349,7 +349,7 @@ func toolsPart(p viewPageData) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = tool("compare", "Before and after", false).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = tool("compare", "Compare", false).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
