@@ -1,5 +1,10 @@
 package window
 
+import (
+	"math"
+	"slices"
+)
+
 // The marks of a window, as bounds on what measure found. They were set wide,
 // from how windows and lamps are built, and checked on rendered and real rooms.
 const (
@@ -49,6 +54,42 @@ func (g *group) isWindow() bool {
 	marks += ramp(g.level, 2.5, 4.5)
 	marks -= ramp(g.warmth, -0.3, maxWarmth)
 	return marks > 2
+}
+
+// windows returns those of the candidates that are windows, in their order, and with
+// them the panes that go on where a window's bar ends: of the same width above or below
+// it, or of the same height beside it, and as bright. long is the reduced picture's
+// long side.
+func windows(groups []*group, long int) []*group {
+	var sure, out []*group
+	for _, g := range groups {
+		if g.isWindow() {
+			sure = append(sure, g)
+		}
+	}
+	for _, g := range groups {
+		if slices.Contains(sure, g) || slices.ContainsFunc(sure, func(w *group) bool { return g.goesOn(w, long) }) {
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+const (
+	paneLevel = 1.2  // EV between panes of one window; a sill in the sun is further below it
+	paneAlign = 0.02 // of the long side: how far their ends may be apart
+	paneGap   = 0.03 // of the long side: the widest bar between them
+)
+
+func (g *group) goesOn(w *group, long int) bool {
+	if g.share < minShare || g.step < minStep || g.solid < 0.7 || g.straight < 0.8 || g.warmth > maxWarmth ||
+		g.level < 3 || math.Abs(g.level-w.level) > paneLevel {
+		return false
+	}
+	near := func(a, b int, part float64) bool { return math.Abs(float64(a-b)) <= part*float64(long) }
+	gap := func(a0, a1, b0, b1 int) bool { return near(a0, b1, paneGap) || near(a1, b0, paneGap) }
+	return near(g.x0, w.x0, paneAlign) && near(g.x1, w.x1, paneAlign) && gap(g.y0, g.y1, w.y0, w.y1) ||
+		near(g.y0, w.y0, paneAlign) && near(g.y1, w.y1, paneAlign) && gap(g.x0, g.x1, w.x0, w.x1)
 }
 
 // sideOfGlass says whether a region that runs from the top of the picture to the

@@ -94,10 +94,7 @@ func FindClipped(ctx context.Context, img *raster.RGB, lost *raster.Plane) (*Map
 	mask := raster.Get(s.w, s.h)
 	defer raster.Put(mask)
 	mask.Fill(0)
-	for _, g := range groups {
-		if !g.isWindow() {
-			continue
-		}
+	for _, g := range windows(groups, max(s.w, s.h)) {
 		s.fill(g, mask)
 		m.Regions = append(m.Regions, s.region(g, img.W(), img.H()))
 	}

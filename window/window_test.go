@@ -166,3 +166,21 @@ func BenchmarkFind24MP(b *testing.B) {
 		raster.Put(m.Coverage)
 	}
 }
+
+// A low pane above a window, too flat to be believed alone, is part of it; the same
+// pane much darker, as a sill in the sun would be, is not.
+func TestPaneGoesOn(t *testing.T) {
+	for _, c := range []struct {
+		level float64 // of the pane, parts of the window's
+		share float64
+	}{{1, 0.4*0.3 + 0.4*0.03}, {0.15, 0.4 * 0.3}} {
+		img := room(900, 600)
+		paint(img, func(u, v float64) bool { return u < 0.4 && v > 0.06 && v < 0.36 }, garden)
+		paint(img, func(u, v float64) bool { return u < 0.4 && v < 0.03 }, func(u, v float64) [3]float64 {
+			return [3]float64{60 * c.level, 68 * c.level, 90 * c.level}
+		})
+		if s := find(t, img).Share(); math.Abs(s-c.share) > 0.006 {
+			t.Errorf("a pane %g as bright as the window: share %.4f, want %.4f", c.level, s, c.share)
+		}
+	}
+}
