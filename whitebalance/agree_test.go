@@ -115,6 +115,36 @@ func TestDayAndNight(t *testing.T) {
 	}
 }
 
+// Display files of one room, each with an error of its camera's balance of its own: a
+// plain cast is taken out by more than a third, no white turns magenta, and neighbours
+// make none worse.
+func TestRenderedNeighbours(t *testing.T) {
+	var rooms []*room
+	var views []View
+	var before, alone []score
+	for i, n := range []string{"kitchenwide", "kitchen"} {
+		r := loadRoom(t, n, "").scaled(1)
+		e, err := Measure(t.Context(), r.img, r.window, Prior{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := e.Apply(t.Context(), r.img, nil); err != nil {
+			t.Fatal(err)
+		}
+		r = r.under(colour.Light([]float64{4600, 5000}[i], 0.003))
+		s, e := r.balance(t, Prior{Rendered: true})
+		rooms, alone, before = append(rooms, r), append(alone, s), append(before, r.measure(r.img))
+		views = append(views, View{"kitchen", e.Evidence()})
+	}
+	for i, a := range Agree(views) {
+		s, _ := rooms[i].balance(t, Prior{Rendered: true, Accord: &a})
+		t.Logf("%s of %d: neutral %.2f, alone %.2f, together %.2f, a* %.1f b* %.1f", rooms[i].name, a.Views, before[i].neutral, alone[i].neutral, s.neutral, s.a, s.b)
+		if alone[i].neutral > 0.67*before[i].neutral || s.neutral > alone[i].neutral+0.3 || s.a > 1.5 {
+			t.Errorf("%s: neutral %.2f, alone %.2f, together %.2f, a* %.1f", rooms[i].name, before[i].neutral, alone[i].neutral, s.neutral, s.a)
+		}
+	}
+}
+
 // An accord holds for the view as it is straightened and cropped after it gave evidence.
 func TestAccordOutlivesFraming(t *testing.T) {
 	var views []View
