@@ -61,20 +61,21 @@ type galleryDownload struct{ Href, Text, Of string }
 
 // gallery returns the page. Its policy lets it load pictures from its own folder
 // and nothing else; the one style sheet and the one script are named by hash.
-func gallery(d Delivery, pics []shown) ([]byte, error) {
+func gallery(d Delivery, pics []shown, sheetName string) ([]byte, error) {
 	css, js := galleryCSS+ratioRules(pics), galleryJS
 	p := galleryPage{
 		Title: line(d.Title), Subtitle: line(d.Subtitle), Count: count(len(pics)),
 		CSP: "default-src 'none'; img-src 'self' file:; style-src " + hashOf(css) + "; script-src " + hashOf(js) +
 			"; base-uri 'none'; form-action 'none'",
-		CSS: template.CSS(css), JS: template.JS(js), ContactSheet: contactSheetName,
-		Archive: escapePath(d.Archive), Record: escapePath(d.Record), Licence: escapePath(d.Licence),
+		CSS: template.CSS(css), JS: template.JS(js), ContactSheet: sheetName,
+		Archive: escapePath(d.Archive), Record: escapePath(d.Record),
 		LinkedData: linkedData(d, pics),
 	}
 	if !d.Date.IsZero() {
 		p.Date = &d.Date
 	}
 	if d.Branded {
+		p.Licence = escapePath(d.Licence)
 		p.By, p.Notice, p.Usage, p.RightsPage = line(d.Who.Creator), sentence(d.Who.Notice(d.Date)), sentence(d.Who.Usage), d.Who.RightsPage
 	}
 	listed := map[string]bool{}

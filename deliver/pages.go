@@ -21,7 +21,7 @@ type Delivery struct {
 	Date     time.Time // of the shoot; left out when zero
 	Items    []Item    // in the order of the gallery
 	Who      who.Who
-	Branded  bool // name the photographer on the pages; listing services forbid it
+	Branded  bool // pages that name the photographer too, beside those that don't
 	Letter   bool // contact sheet on US Letter paper instead of A4
 	Software string
 
@@ -81,8 +81,10 @@ func (it Item) alt() string {
 const pagesDir = "pages"
 
 // Pages writes the gallery page index.html, its reduced pictures in pages/, and
-// contact-sheet.pdf into the folder dir, which holds the delivered files. The
-// page needs nothing from outside that folder.
+// contact-sheet.pdf into the folder dir, which holds the delivered files. These name
+// nobody, as listing services ask; a branded delivery has branded.html and
+// contact-sheet-branded.pdf beside them. The pages need nothing from outside that
+// folder.
 func Pages(ctx context.Context, dir string, d Delivery) error {
 	if len(d.Items) == 0 {
 		return errors.New("deliver: there are no pictures to make pages of")
@@ -97,18 +99,44 @@ func Pages(ctx context.Context, dir string, d Delivery) error {
 	if err != nil {
 		return err
 	}
-	pdf, err := contactSheet(ctx, d, shown)
+	named := d.Branded
+	d.Branded = false
+	if err := writePages(ctx, dir, d, shown, "index.html", contactSheetName); err != nil {
+		return err
+	}
+	if !named {
+		return errors.Join(gone(filepath.Join(dir, BrandedName)), gone(filepath.Join(dir, brandedSheetName)))
+	}
+	d.Branded = true
+	return writePages(ctx, dir, d, shown, BrandedName, brandedSheetName)
+}
+
+// Names of the pages that name the photographer.
+const (
+	BrandedName      = "branded.html"
+	brandedSheetName = "contact-sheet-branded.pdf"
+)
+
+func writePages(ctx context.Context, dir string, d Delivery, pics []shown, pageName, sheetName string) error {
+	pdf, err := contactSheet(ctx, d, pics)
 	if err != nil {
 		return err
 	}
-	if err := writeFile(filepath.Join(dir, contactSheetName), pdf); err != nil {
+	if err := writeFile(filepath.Join(dir, sheetName), pdf); err != nil {
 		return err
 	}
-	page, err := gallery(d, shown)
+	page, err := gallery(d, pics, sheetName)
 	if err != nil {
 		return err
 	}
-	return writeFile(filepath.Join(dir, "index.html"), page)
+	return writeFile(filepath.Join(dir, pageName), page)
+}
+
+func gone(path string) error {
+	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return fmt.Errorf("an earlier page can't be removed: %w", err)
+	}
+	return nil
 }
 
 // sizeOf reads a JPEG file's size from its frame header.

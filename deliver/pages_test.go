@@ -82,8 +82,18 @@ func TestPages(t *testing.T) {
 	if err := Pages(context.Background(), dir, d); err != nil {
 		t.Fatal(err)
 	}
-	if page, _ = os.ReadFile(filepath.Join(dir, "index.html")); !bytes.Contains(page, []byte("Zoë Å. Sample")) {
+	if page, _ = os.ReadFile(filepath.Join(dir, BrandedName)); !bytes.Contains(page, []byte("Zoë Å. Sample")) {
 		t.Error("a branded page does not name the photographer")
+	}
+	if page, _ = os.ReadFile(filepath.Join(dir, "index.html")); bytes.Contains(page, []byte("Zoë")) {
+		t.Error("beside a branded page the plain one names the photographer")
+	}
+	d.Branded = false
+	if err := Pages(context.Background(), dir, d); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, BrandedName)); err == nil {
+		t.Error("the branded page stays when nobody asks for it")
 	}
 	small, _ := filepath.Glob(filepath.Join(dir, "pages", "*.jpg"))
 	if len(small) != 8 {

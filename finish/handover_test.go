@@ -95,7 +95,10 @@ func TestDeliverReusesPictures(t *testing.T) {
 	if text, err := os.ReadFile(filepath.Join(delivery, licenceFile)); err != nil || string(text) != "Licence of Robin Vale, "+year+".\n" {
 		t.Errorf("the licence is %q, %v", text, err)
 	}
-	page, err := os.ReadFile(filepath.Join(delivery, "index.html"))
+	if plain, err := os.ReadFile(filepath.Join(delivery, "index.html")); err != nil || strings.Contains(string(plain), "Robin") {
+		t.Errorf("the page for listing services names the photographer, %v", err)
+	}
+	page, err := os.ReadFile(filepath.Join(delivery, deliver.BrandedName))
 	if err != nil {
 		t.Fatal(err)
 	}

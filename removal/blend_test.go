@@ -36,8 +36,12 @@ func TestLightRunsThroughTheHole(t *testing.T) {
 			}
 		}
 	}
-	if _, err := Fill(ctx, got, mask, Options{}); err != nil {
+	report, err := Fill(ctx, got, mask, Options{})
+	if err != nil {
 		t.Fatal(err)
+	}
+	if deep := report.Depth * w; deep < 55 || deep > 70 {
+		t.Errorf("a hole of 110 pixels is said to be %.0f deep", deep)
 	}
 	mean, want := raster.New(w, h), raster.New(w, h)
 	if err := raster.Box(ctx, mean, got[1], 8); err != nil {

@@ -29,7 +29,7 @@ type deliverCmd struct {
 	Package   *int     `placeholder:"N" help:"How many pictures were agreed on; the surplus is set aside. 0: all. Kept in the shoot."`
 	Title     *string  `placeholder:"TEXT" help:"Heading of the gallery and the contact sheet. Kept in the shoot."`
 	Subtitle  *string  `placeholder:"TEXT" help:"A line below it. Kept in the shoot."`
-	Branded   *bool    `negatable:"" help:"Name yourself on the pages; listing services forbid it. Kept in the shoot."`
+	Branded   *bool    `negatable:"" help:"Write pages that name you too, branded.html, beside those without a name that listing services ask for. Kept in the shoot."`
 	Letter    *bool    `negatable:"" help:"Contact sheet on US Letter paper. Kept in the shoot."`
 	Key       []string `placeholder:"FILE" sep:"none" help:"Private key to log in with by SFTP, besides those of the agent."`
 	HostsFile string   `placeholder:"FILE" help:"The file of known hosts; ~/.ssh/known_hosts when left out."`
