@@ -39,8 +39,13 @@ func (v *seen) measureBlur() blur {
 	slices.Sort(all)
 	out.best = all[len(all)*2/5]
 	for _, i := range v.used {
-		across := v.softer(i, n, func(s *sharpness, t int) float64 { return float64(s.across[t]) })
-		along := v.softer(i, n, func(s *sharpness, t int) float64 { return float64(s.along[t]) })
+		a := v.ratios(i, n, func(s *sharpness, t int) float64 { return float64(s.across[t]) })
+		b := v.ratios(i, n, func(s *sharpness, t int) float64 { return float64(s.along[t]) })
+		across, along := softer(a), softer(b)
+		if across == 0 && along == 0 { // a very dark or bright frame has few edges of either kind
+			across = softer(append(a, b...))
+			along = across
+		}
 		out.frames[i] = math.Max(across, along)
 		if out.frames[i] > out.frames[out.worst] {
 			out.worst, out.shake = i, out.frames[i]/math.Max(1, math.Min(across, along))
@@ -67,23 +72,32 @@ func (v *seen) usual(but, t int, of func(*sharpness, int) float64) float64 {
 	return list[(len(list)-1)/2]
 }
 
-// softer is how many times blurrier frame i is than the others, at the tiles that both
-// show; 0 when they are too few to tell.
-func (v *seen) softer(i, n int, of func(*sharpness, int) float64) float64 {
-	var ratio []float64
+// ratios are how many times blurrier frame i is than the others, at the tiles that both
+// show.
+func (v *seen) ratios(i, n int, of func(*sharpness, int) float64) (list []float64) {
 	for t := range n {
 		others := v.usual(i, t, of)
 		if t >= len(v.frames[i].sharp.across) {
 			continue
 		}
 		if s := of(&v.frames[i].sharp, t); s > 0 && others > 0 {
-			ratio = append(ratio, math.Max(s, sharpEnough)/math.Max(others, sharpEnough))
+			list = append(list, math.Max(s, sharpEnough)/math.Max(others, sharpEnough))
 		}
 	}
-	if len(ratio) <= fewTiles {
+	return list
+}
+
+// softer is the middle of the ratios; 0 when they are too few to tell. Four will do when
+// they agree that it is bad.
+func softer(list []float64) float64 {
+	if len(list) < softerTiles {
 		return 0
 	}
-	return middleOf(ratio)
+	middle := middleOf(list)
+	if len(list) <= fewTiles && list[len(list)/4] < softerReshot {
+		return 0
+	}
+	return middle
 }
 
 // at is the blur of tile t in the worse direction, 0 when unknown.

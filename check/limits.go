@@ -76,6 +76,7 @@ const (
 	deliveredEdge    = 2048
 	softerLook       = 1.5 // one frame against the best of its view, times
 	softerReshot     = 2.0
+	softerTiles      = 4   // that both frames show; sound frames agree to a thirtieth in them
 	softerFrom       = 1.1 // full-size pixels: under it a ratio means nothing
 	shakenFrom       = 1.5 // ratio of the two directions of a blur that comes from movement
 	nearLook         = 2.5 // foot of the picture against its middle, times
