@@ -1,6 +1,6 @@
 // The delivery: who gets it, its words, then one button.
 
-import { history, listen, post, say } from "./net.js";
+import { get, history, listen, post, say } from "./net.js";
 
 /** @typedef {{what: string, state: string, step: string, done: number, total: number, note: string, error?: string, failed?: string[], to?: string}} Job */
 
@@ -9,9 +9,9 @@ const chosen = () => [...document.querySelectorAll("[name=sheet]:checked")].map(
 /** Fetches the page again; a field that has the focus keeps it. */
 async function refresh() {
 	const query = new URLSearchParams(chosen().map((s) => ["sheet", s])).toString();
-	const r = await fetch("/part/deliver?" + query).catch(() => null);
-	if (!r || !r.ok) return;
-	const fresh = new DOMParser().parseFromString(await r.text(), "text/html").getElementById("page");
+	const text = await get("/part/deliver?" + query);
+	if (text === null) return;
+	const fresh = new DOMParser().parseFromString(text, "text/html").getElementById("page");
 	const page = document.getElementById("page");
 	if (!fresh || !page) return;
 	const at = place(document.activeElement);
@@ -49,33 +49,33 @@ document.addEventListener("click", async (e) => {
 
 /** Asks how the work stands, and shows it. */
 async function job() {
-	const r = await fetch("/job").catch(() => null);
-	if (!r || !r.ok) return;
+	const text = await get("/job");
+	if (text === null) return;
 	/** @type {Job} */
-	const j = await r.json();
+	const j = JSON.parse(text);
 	if (j.what !== "deliver") return;
 	show(j);
 }
 
 /** @param {Job} j */
 function show(j) {
-	const get = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
+	const part = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 	const running = j.state === "running";
-	get("job").hidden = false;
-	get("job").dataset.state = j.state;
-	const bar = /** @type {HTMLProgressElement} */ (get("job-bar"));
+	part("job").hidden = false;
+	part("job").dataset.state = j.state;
+	const bar = /** @type {HTMLProgressElement} */ (part("job-bar"));
 	bar.hidden = !running;
 	if (j.total) {
 		bar.max = j.total;
 		bar.value = j.done;
 	} else bar.removeAttribute("value");
-	get("job-words").textContent = {
+	part("job-words").textContent = {
 		running: `${j.step.charAt(0).toUpperCase() + j.step.slice(1)}${j.total ? `, ${j.done} of ${j.total}` : ""}${j.note ? ": " + j.note : ""}.`,
 		done: j.failed?.length ? "Not everything could be made." : "Done. Every file was read back and checked.",
 		stopped: "Stopped. What is finished is kept; the same button carries on.",
 		failed: j.error || "It could not be made.",
 	}[j.state] || "";
-	get("job-failed").replaceChildren(...(j.failed || []).map((f) => {
+	part("job-failed").replaceChildren(...(j.failed || []).map((f) => {
 		const li = document.createElement("li");
 		li.className = "finding reshoot";
 		li.textContent = f;

@@ -36,6 +36,17 @@ function sentence(text) {
 	return /[.!?]$/.test(s) ? s : s + ".";
 }
 
+/** Gets something as text; null when the server doesn't give it, or is gone.
+ * @param {string} path @returns {Promise<string | null>} */
+export async function get(path) {
+	try {
+		const r = await fetch(path);
+		return r.ok ? await r.text() : null;
+	} catch {
+		return null;
+	}
+}
+
 /** Says that the server has stopped. */
 export function gone() {
 	say("The studio has stopped. What was done is kept. Start it again with the same command.", 0);

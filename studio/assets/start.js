@@ -1,6 +1,6 @@
 // The page without a shoot: a card, the shoots that were opened last, the demo.
 
-import { listen, post } from "./net.js";
+import { get, listen, post } from "./net.js";
 
 /** @param {HTMLFormElement} f */
 const fields = (f) => Object.fromEntries(new FormData(f));
@@ -26,38 +26,37 @@ function go(answer) {
 }
 
 async function job() {
-	const r = await fetch("/job").catch(() => null);
-	if (!r || !r.ok) return;
-	show(await r.json());
+	const text = await get("/job");
+	if (text !== null) show(JSON.parse(text));
 }
 
 /** @param {{what: string, state: string, step: string, done: number, total: number, note?: string, error?: string, failed?: string[], to?: string}} j
  * @param {boolean} [follow] go to the shoot when it is there */
 function show(j, follow) {
 	if (!j.what) return;
-	const get = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
+	const part = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 	const running = j.state === "running";
-	get("job").hidden = false;
-	get("job").dataset.state = j.state;
-	const bar = /** @type {HTMLProgressElement} */ (get("job-bar"));
+	part("job").hidden = false;
+	part("job").dataset.state = j.state;
+	const bar = /** @type {HTMLProgressElement} */ (part("job-bar"));
 	bar.hidden = !running;
 	if (j.total) {
 		bar.max = j.total;
 		bar.value = j.done;
 	} else bar.removeAttribute("value");
-	get("job-words").textContent = {
+	part("job-words").textContent = {
 		running: `${j.step.charAt(0).toUpperCase() + j.step.slice(1)}${j.total ? `, ${j.done} of ${j.total}` : ""}${j.note ? ": " + j.note : ""}.`,
 		done: "Done.",
 		stopped: "Stopped. What is copied and finished is kept; taking in the same card into the same folder carries on.",
 		failed: j.error || "It could not be done.",
 	}[j.state] || "";
-	get("job-failed").replaceChildren(...(j.failed || []).map((f) => {
+	part("job-failed").replaceChildren(...(j.failed || []).map((f) => {
 		const li = document.createElement("li");
 		li.className = "finding reshoot";
 		li.textContent = f;
 		return li;
 	}));
-	/** @type {HTMLElement} */ (get("job").querySelector("[data-do=stop]")).hidden = !running;
+	/** @type {HTMLElement} */ (part("job").querySelector("[data-do=stop]")).hidden = !running;
 	for (const b of document.querySelectorAll("#take button, [data-do=demo]")) /** @type {HTMLButtonElement} */ (b).disabled = running;
 	if (follow && j.state === "done" && j.to && !j.failed?.length) location.href = j.to;
 }
@@ -65,8 +64,8 @@ function show(j, follow) {
 listen(async (e) => {
 	if (e.kind === "progress") show({ what: "job", state: "running", step: e.step || "", done: e.done || 0, total: e.total || 0, note: e.note });
 	if (e.kind === "job" && e.state !== "running") {
-		const r = await fetch("/job").catch(() => null);
-		if (r?.ok) show(await r.json(), true);
+		const text = await get("/job");
+		if (text !== null) show(JSON.parse(text), true);
 	}
 }, job);
 job();

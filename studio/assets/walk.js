@@ -2,7 +2,7 @@
 // The order on the page is sent whole; the server answers with an event, and the page
 // is fetched again.
 
-import { history, listen, post, say } from "./net.js";
+import { get, history, listen, post, say } from "./net.js";
 
 /** @param {string} css @param {ParentNode} [within] @returns {HTMLElement[]} */
 const all = (css, within = document) => [...within.querySelectorAll(css)].filter((e) => e instanceof HTMLElement);
@@ -36,9 +36,8 @@ let refreshing = Promise.resolve();
 /** Fetches the page's content again and keeps the focus where it was. */
 function refresh() {
 	refreshing = refreshing.then(async () => {
-		const r = await fetch("/part/walk").catch(() => null);
-		if (!r || !r.ok) return;
-		const text = await r.text();
+		const text = await get("/part/walk");
+		if (text === null) return;
 		const fresh = new DOMParser().parseFromString(text, "text/html").getElementById("page");
 		const page = document.getElementById("page");
 		if (!fresh || !page) return;
