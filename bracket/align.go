@@ -2,6 +2,7 @@ package bracket
 
 import (
 	"context"
+	"errors"
 	"math"
 
 	"mullion/internal/raster"
@@ -101,9 +102,13 @@ func (m *merger) align(ctx context.Context) error {
 		}
 		a.levels[s] = l
 	}
+	first, err := a.pairAll(ctx)
+	if err != nil {
+		return err
+	}
 	var blind []*shot
 	for _, s := range m.outward() {
-		w, f, err := a.place(ctx, s)
+		w, f, err := a.place(ctx, s, first[s])
 		if err != nil {
 			return err
 		}
@@ -187,12 +192,42 @@ func (a *aligner) pointsOf(s *shot) [][]point {
 	return a.points[s]
 }
 
-// place aligns a shot with the reference; where the two share too little of the
-// range of light, through its neighbour in exposure.
-func (a *aligner) place(ctx context.Context, s *shot) (warp, fit, error) {
-	w, f, err := a.pair(ctx, a.m.ref, s)
-	if err != nil || f.good() && f.sigma < 0.03 {
-		return w, f, err
+// found is where a shot was found, and how well.
+type found struct {
+	warp
+	fit
+	err error
+}
+
+// pairAll aligns all shots with the reference, side by side.
+func (a *aligner) pairAll(ctx context.Context) (map[*shot]found, error) {
+	others := a.m.outward()
+	if len(others) == 0 {
+		return nil, ctx.Err()
+	}
+	a.pointsOf(a.m.ref) // shared by all from here on
+	results := make([]found, len(others))
+	err := raster.BandsOf(ctx, len(others), 1, func(i, _ int) {
+		r := &results[i]
+		r.warp, r.fit, r.err = a.pair(ctx, a.m.ref, others[i])
+	})
+	all := map[*shot]found{}
+	for i, s := range others {
+		all[s] = results[i]
+		if err == nil {
+			err = results[i].err
+		}
+	}
+	return all, err
+}
+
+// place says where a shot lies, which was first aligned with the reference; where the
+// two share too little of the range of light, it goes through its neighbour in
+// exposure.
+func (a *aligner) place(ctx context.Context, s *shot, first found) (warp, fit, error) {
+	w, f := first.warp, first.fit
+	if f.good() && f.sigma < 0.03 {
+		return w, f, nil
 	}
 	r, i := a.m.position(a.m.ref), a.m.position(s)
 	via := i + 1
@@ -262,37 +297,41 @@ func (a *aligner) descend(ctx context.Context, w warp, pts [][]point, lb []level
 // small displacements for perspective, lens distortion and near things.
 func (a *aligner) bend(ctx context.Context) error {
 	m := a.m
+	a.pointsOf(m.ref) // shared by all from here on
+	errs := make([]error, len(m.shots))
+	err := raster.BandsOf(ctx, len(m.shots), 1, func(i, _ int) {
+		if s := m.shots[i]; s != m.ref && s.warp.reach()*float64(m.step) >= stillReach/4 {
+			errs[i] = a.bendOne(ctx, s)
+		}
+	})
+	return errors.Join(append(errs, err)...)
+}
+
+func (a *aligner) bendOne(ctx context.Context, s *shot) error {
+	m := a.m
 	pts := a.pointsOf(m.ref)[0]
-	for _, s := range m.shots {
-		if s == m.ref {
-			continue
+	w, f := refine(ctx, pts, a.levels[s][0], s.warp, affine, 8)
+	f.peak = 1 // seen already
+	if f.good() {
+		// The mesh must earn its freedom: a plain turn of the camera has none of it.
+		bent := w
+		bent.mesh = bendMesh(ctx, pts, a.levels[s][0], w)
+		if cost(pts, a.levels[s][0], bent) < 0.85*cost(pts, a.levels[s][0], w) {
+			w = bent
 		}
-		if s.warp.reach()*float64(m.step) < stillReach/4 {
-			continue
-		}
-		w, f := refine(ctx, pts, a.levels[s][0], s.warp, affine, 8)
-		f.peak = 1 // seen already
-		if f.good() {
-			// The mesh must earn its freedom: a plain turn of the camera has none of it.
-			bent := w
-			bent.mesh = bendMesh(ctx, pts, a.levels[s][0], w)
-			if cost(pts, a.levels[s][0], bent) < 0.85*cost(pts, a.levels[s][0], w) {
-				w = bent
-			}
-			s.warp = w
-		}
-		r := &m.out.Frames[s.index]
-		x, y := s.warp.at(s.warp.cx, s.warp.cy)
-		r.ShiftX, r.ShiftY = (x-s.warp.cx)*float64(m.step), (y-s.warp.cy)*float64(m.step)
-		r.RotationDeg = s.warp.rotation() * 180 / math.Pi
-		lin, err := warpProof(ctx, s.proof.lin, s.warp)
-		if err != nil {
-			return err
-		}
-		raster.Put(s.proof.lin)
-		s.proof.lin = lin
+		s.warp = w
 	}
-	return ctx.Err()
+	r := &m.out.Frames[s.index]
+	x, y := s.warp.at(s.warp.cx, s.warp.cy)
+	r.ShiftX, r.ShiftY = (x-s.warp.cx)*float64(m.step), (y-s.warp.cy)*float64(m.step)
+	r.RotationDeg = s.warp.rotation() * 180 / math.Pi
+	lin, err := warpProof(ctx, s.proof.lin, s.warp)
+	if err != nil {
+		return err
+	}
+	raster.Put(s.proof.lin)
+	s.proof.lin = lin
+	return nil
 }
 
 // warpProof moves a proof into the reference's geometry. What lies outside the

@@ -13,7 +13,8 @@
 //
 // A bracket from a tripod is merged in the sensor's mosaic and interpolated once
 // afterwards: five frames cost one interpolation, and no clipped sample is ever
-// interpolated. A hand-held bracket is interpolated first, moved, then merged.
+// interpolated. A hand-held bracket is interpolated first, moved, then merged, tile by
+// tile and of each frame only what counts there.
 // Rendered files (JPEG) have their response recovered first (package response).
 package bracket
 
