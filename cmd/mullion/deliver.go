@@ -62,9 +62,13 @@ func (c *deliverCmd) Run(ctx context.Context) error {
 		return err
 	}
 	n := 0
+	told := map[string]bool{} // by another sheet already
 	for _, list := range warnings {
 		for _, s := range list {
-			fmt.Println(s)
+			if !told[s] {
+				fmt.Println(s)
+			}
+			told[s] = true
 			n++
 		}
 	}
