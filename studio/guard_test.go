@@ -5,6 +5,8 @@ import (
 	"net"
 	"net/http"
 	"net/http/cookiejar"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 )
@@ -131,8 +133,16 @@ func TestPolicy(t *testing.T) {
 
 // No path reaches a file that is not meant to be seen.
 func TestPaths(t *testing.T) {
-	v := visit(t, running(t, Options{Shoot: house1(t)}))
+	dir := house1(t)
+	v := visit(t, running(t, Options{Shoot: dir}))
+	if err := os.Symlink(filepath.Join(dir, "shoot.json"), filepath.Join(dir, "deliveries", "listing", "link.json")); err != nil {
+		t.Fatal(err)
+	}
+	if status, h, _ := v.get("/gallery/listing/index.html"); status != http.StatusOK || !strings.Contains(h.Get("Content-Security-Policy"), "connect-src 'none'; form-action 'none'") {
+		t.Errorf("the gallery answers %d with the policy %q", status, h.Get("Content-Security-Policy"))
+	}
 	for _, path := range []string{
+		"/gallery/listing/link.json", "/gallery/listing/pages/.origins.json/../../link.json", "/gallery/../originals/manifest",
 		"/assets/../guard.go", "/assets/..%2fguard.go", "/assets/%2e%2e/%2e%2e/etc/passwd", "/thumb/..%2f..%2fshoot.json",
 		"/thumb/%2e%2e", "/live/../../shoot.json", "/exposure/view-01/-1", "/exposure/view-01/99", "/exposure/view-01/..%2f0",
 		"/shoot.json", "/journal.json", "/originals/manifest", "/gallery/..%2f..%2fshoot.json", "/gallery/listing/..%2f..%2f..%2fshoot.json",
