@@ -7,6 +7,12 @@
 // camera, so that everything can be compared with the truth; the real brackets have
 // none, and what needs no truth is measured. OpenCV comes from the system's
 // packages; without it its rows are left out.
+//
+// Brightness and MEF-SSIM pull apart. That measure wants in every place the strongest
+// contrast any frame has; above walls at 78 % code there are fifty codes left for
+// windows, sun and lamps, and rooms are shown brighter than any frame had them. The
+// published fusion loses 0.07 when it is merely raised to our mean (19 real brackets:
+// 0.966 to 0.893, TMQI's S 0.846 to 0.814), so it is also shown raised.
 package main
 
 import (
