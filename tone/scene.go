@@ -20,14 +20,14 @@ type scene struct {
 	mean float64       // of log over the view outside
 	hist []float64     // of log over the view outside, see windowStart
 
-	octave int // how often the scene would have to be doubled to come to full size
+	octave int // how often the scene would have to be doubled to come to the size of a kept picture's
 }
 
 func (s *scene) release() { raster.Put(s.log, s.win, s.wide) }
 
 func reduce(ctx context.Context, img *raster.RGB, win *window.Map, long int) (*scene, error) {
 	w, h := fit(img.W(), img.H(), long)
-	s := &scene{w: w, h: h, octave: max(0, int(math.Round(math.Log2(float64(Full)/float64(max(w, h))))))}
+	s := &scene{w: w, h: h, octave: octaves(min(int(Full), max(img.W(), img.H())), max(w, h))}
 	y, err := shrinkLuminance(ctx, img, w, h)
 	if err != nil {
 		return nil, err
@@ -46,6 +46,10 @@ func reduce(ctx context.Context, img *raster.RGB, win *window.Map, long int) (*s
 		return nil, err
 	}
 	return s, s.lookOut(ctx)
+}
+
+func octaves(from, to int) int {
+	return max(0, int(math.Round(math.Log2(float64(from)/float64(to)))))
 }
 
 // smaller is the scene four times smaller.
