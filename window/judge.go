@@ -94,9 +94,13 @@ func (g *group) goesOn(w *group, long int) bool {
 
 // sideOfGlass says whether a region that runs from the top of the picture to the
 // bottom at one side ends in an upright edge: a glazed side of the room. A sky that
-// touches three sides of the picture reaches no bottom.
+// touches three sides of the picture reaches no bottom. It must be far brighter than
+// what is left: a bright room seen past a dark jamb, ceiling and carpet included, looks
+// the same up to some four EV.
 func (g *group) sideOfGlass() bool {
-	return g.rims == 3 && g.tall && g.share < 0.6 && g.upright > 0.3 && g.straight > 0.7
+	return g.rims == 3 && g.tall && g.share < 0.6 && g.upright > 0.3 && g.straight > 0.7 && g.level > pastJamb
 }
+
+const pastJamb = 4.5 // EV; common practice, no source
 
 func ramp(x, a, b float64) float64 { return max(0, min(1, (x-a)/(b-a))) }
