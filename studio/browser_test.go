@@ -12,6 +12,8 @@ import (
 	"time"
 
 	cd "github.com/chromedp/chromedp"
+
+	"mullion/shoot"
 )
 
 // browser finds a Chromium, or skips the test.
@@ -362,6 +364,23 @@ func TestTwoTabs(t *testing.T) {
 	}
 	a.do(cd.Click(cd.CSS(`[data-do=undo]`)))
 	b.until(`!document.querySelector(".shelf [data-view=view-02]")`)
+}
+
+// What another program writes into the shoot is on the page soon after.
+func TestChangedElsewhereInBrowser(t *testing.T) {
+	dir := house1(t)
+	b := opened(t, running(t, Options{Shoot: dir}))
+	b.until(`document.documentElement.dataset.live && document.querySelector("[data-view=view-01]")`)
+	s, err := shoot.Open(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = s.Update(t.Context(), func(d *shoot.Doc) error { d.View("view-01").Room = "Attic"; return nil })
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Close()
+	b.until(`[...document.querySelectorAll(".room-name")].some(i => i.value === "Attic")`)
 }
 
 // The disk is full: the person is told, and neither the shoot nor its journal is changed.

@@ -3,6 +3,7 @@ package studio
 import (
 	"context"
 	"errors"
+	"os"
 	"path/filepath"
 	"sync"
 	"time"
@@ -19,8 +20,9 @@ type house struct {
 	previews *finish.Previews
 	told     func(rev int) // after every change
 
-	mu  sync.Mutex
-	rev int
+	mu   sync.Mutex
+	rev  int
+	seen time.Time // when shoot.json was written, as far as pages know
 }
 
 // previewBytes is how much memory live pictures may hold.
@@ -34,7 +36,29 @@ func openHouse(dir string, told func(int)) (*house, error) {
 	if _, err := shoot.Read(dir); err != nil {
 		return nil, err
 	}
-	return &house{dir: dir, previews: finish.NewPreviews(dir, previewBytes), told: told, rev: 1}, nil
+	h := &house{dir: dir, previews: finish.NewPreviews(dir, previewBytes), told: told, rev: 1}
+	h.seen = h.written()
+	return h, nil
+}
+
+// written is when the shoot's document was written last.
+func (h *house) written() time.Time {
+	info, err := os.Stat(filepath.Join(h.dir, shoot.FileName))
+	if err != nil {
+		return h.seen
+	}
+	return info.ModTime()
+}
+
+// notice tells the pages when another program has changed the shoot.
+func (h *house) notice() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if at := h.written(); !at.Equal(h.seen) {
+		h.seen = at
+		h.rev++
+		h.told(h.rev)
+	}
 }
 
 func (h *house) doc() (*shoot.Doc, error) { return shoot.Read(h.dir) }
@@ -129,6 +153,7 @@ func (h *house) write(ctx context.Context, fn func(*shoot.Doc, journal) (journal
 	if err := s.Update(ctx, func(to *shoot.Doc) error { *to = *d; return nil }); err != nil {
 		return errors.Join(err, was.write(h.dir))
 	}
+	h.seen = h.written()
 	h.rev++
 	h.told(h.rev)
 	return nil

@@ -81,6 +81,7 @@ func (s *Server) URL() string { return "http://" + s.ln.Addr().String() + "/open
 // change that is being written takes.
 func (s *Server) Serve() error {
 	done := make(chan struct{})
+	go s.watch()
 	go func() {
 		<-s.base.Done()
 		close(s.hub.done)
@@ -97,6 +98,22 @@ func (s *Server) Serve() error {
 		return nil
 	}
 	return err
+}
+
+// watch looks every second or two whether another program has changed the shoot.
+func (s *Server) watch() {
+	tick := time.NewTicker(1500 * time.Millisecond)
+	defer tick.Stop()
+	for {
+		select {
+		case <-s.base.Done():
+			return
+		case <-tick.C:
+			if h := s.here(); h != nil {
+				h.notice()
+			}
+		}
+	}
 }
 
 // enter opens a shoot in this studio.
