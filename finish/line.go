@@ -187,6 +187,7 @@ func (l *line) recall(w *work, p place) bool {
 	if !ok {
 		return false
 	}
+	a.Files[0].Path = p.path // the shoot may have moved since, or is called otherwise
 	files := append(w.report.Files, a.Files...)
 	w.report = a.ViewReport
 	w.report.Files = files

@@ -181,3 +181,35 @@ func samePictures(t *testing.T, what, a, b string) {
 		}
 	}
 }
+
+// A shoot that was moved, or is named by another path, loses no picture from its
+// pages, and its report says where the files are now.
+func TestMovedShootKeepsItsGallery(t *testing.T) {
+	card, dir := smallCard(t), filepath.Join(t.TempDir(), "shoot")
+	sound(t, run(t, Job{Card: card, Shoot: dir}), 2)
+	moved := filepath.Join(t.TempDir(), "moved")
+	if err := os.Rename(dir, moved); err != nil {
+		t.Fatal(err)
+	}
+	bright := .5
+	edit(t, moved, func(d *shoot.Doc) { d.Views[1].Decisions.RoomEV = &bright })
+	r := run(t, Job{Card: card, Shoot: moved})
+	sound(t, r, 2)
+	page, err := os.ReadFile(filepath.Join(moved, "deliveries", "listing", "index.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, v := range r.Views {
+		if v.Kept != (i == 0) {
+			t.Errorf("%s: kept %v", v.ID, v.Kept)
+		}
+		for _, f := range v.Files {
+			if _, err := os.Stat(f.Path); err != nil {
+				t.Errorf("%s is said to be where it isn't: %v", v.ID, err)
+			}
+			if name := filepath.Base(f.Path); !strings.Contains(string(page), `href="`+name+`"`) {
+				t.Errorf("%s is missing from the gallery", name)
+			}
+		}
+	}
+}
