@@ -5,6 +5,7 @@ import (
 
 	"mullion/internal/raster"
 	"mullion/shoot"
+	"mullion/tone"
 	"mullion/window"
 )
 
@@ -12,11 +13,21 @@ import (
 const DraftEdge = 800
 
 // draft is the balanced radiance at half the size of a live picture, before anything
-// was decided about warmth.
+// was decided about warmth, and the last that was made of it with.
 type draft struct {
 	of      *straight
 	rgb     *raster.RGB
 	outside *window.Map
+	warmed  *balanced
+}
+
+// release gives the memory back. d may be nil.
+func (d *draft) release() {
+	if d == nil {
+		return
+	}
+	d.warmed.release()
+	raster.PutRGB(d.rgb)
 }
 
 // Draft makes a smaller and quicker picture of a view, for while a hand is moving. It
@@ -35,14 +46,12 @@ func (p *Previews) Draft(ctx context.Context, v shoot.View) (*raster.RGB, error)
 	pic := *s.pic
 	pic.clock = &Clock{}
 	pic.findings = nil
-	pic.rgb = raster.GetRGB(l.draft.rgb.W(), l.draft.rgb.H())
-	copyRGB(pic.rgb, l.draft.rgb)
-	pic.plan.W, pic.plan.H = pic.rgb.W(), pic.rgb.H()
+	pic.plan.W, pic.plan.H = l.draft.rgb.W(), l.draft.rgb.H()
 	pic.plan.Map = s.full.MapFor(pic.plan.W, pic.plan.H)
-	if err := pic.warm(ctx, coverage(l.draft.outside), v.Decisions); err != nil {
+	if err := l.draft.warm(ctx, s, v.Decisions); err != nil {
 		return nil, err
 	}
-	if err := pic.expose(ctx, l.draft.outside, v.Decisions); err != nil {
+	if err := l.draft.warmed.render(ctx, &pic, v.Decisions); err != nil {
 		return nil, err
 	}
 	if err := pic.edit(ctx, v.Edits, p.path); err != nil {
@@ -79,6 +88,28 @@ func (l *live) reduce(ctx context.Context, s *straight) error {
 		}
 		d.outside = &small
 	}
+	l.draft.release()
 	l.draft = d
+	return nil
+}
+
+// warm has the draft's radiance for what was decided about warmth.
+func (d *draft) warm(ctx context.Context, s *straight, by shoot.Decisions) error {
+	with := warmths(by)
+	if d.warmed != nil && sameWarmth(d.warmed.with, with) {
+		return nil
+	}
+	pic := *s.pic
+	pic.rgb = raster.GetRGB(d.rgb.W(), d.rgb.H())
+	copyRGB(pic.rgb, d.rgb)
+	if err := pic.warm(ctx, coverage(d.outside), by); err != nil {
+		return err
+	}
+	view, err := tone.Analyse(ctx, pic.rgb, d.outside, tone.Draft)
+	if err != nil {
+		return err
+	}
+	d.warmed.release()
+	d.warmed = &balanced{of: s, with: with, rgb: pic.rgb, view: view}
 	return nil
 }

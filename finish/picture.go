@@ -126,8 +126,13 @@ func (p *picture) whiten(ctx context.Context, outside *window.Map, doubt *raster
 // expose makes the picture of the balanced radiance.
 func (p *picture) expose(ctx context.Context, outside *window.Map, d shoot.Decisions) (err error) {
 	defer p.clock.Start("tone")()
-	p.rgb, p.tone, err = tone.Render(ctx, p.rgb, outside, tone.Params{RoomEV: value(d.RoomEV), WindowEV: value(d.WindowEV), Match: p.around.Levels})
+	p.rgb, p.tone, err = tone.Render(ctx, p.rgb, outside, p.lights(d))
 	return err
+}
+
+// lights are the picture's two lights as decided, and what its room agreed on.
+func (p *picture) lights(d shoot.Decisions) tone.Params {
+	return tone.Params{RoomEV: value(d.RoomEV), WindowEV: value(d.WindowEV), Match: p.around.Levels}
 }
 
 func coverage(m *window.Map) *raster.Plane {

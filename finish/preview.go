@@ -10,6 +10,7 @@ import (
 	"mullion/internal/raster"
 	"mullion/plumb"
 	"mullion/shoot"
+	"mullion/tone"
 	"mullion/warp"
 	"mullion/window"
 )
@@ -75,11 +76,31 @@ type straight struct {
 	doubt   *raster.Plane
 }
 
-// balanced is the radiance with the light taken out.
+// balanced is the radiance with the light taken out, and what tone has seen in it: a
+// change of light renders from that, and nothing is looked at again.
 type balanced struct {
 	of   *straight
 	with [2]shoot.Warmth
 	rgb  *raster.RGB
+	view *tone.View
+}
+
+// release gives the memory back. b may be nil.
+func (b *balanced) release() {
+	if b == nil {
+		return
+	}
+	b.view.Release()
+	raster.PutRGB(b.rgb)
+}
+
+// render is the picture of the balanced radiance under the two lights.
+func (b *balanced) render(ctx context.Context, p *picture, d shoot.Decisions) (err error) {
+	p.rgb = raster.GetRGB(b.rgb.W(), b.rgb.H())
+	if p.tone, err = b.view.Render(ctx, p.rgb, b.rgb, p.lights(d)); err != nil {
+		raster.PutRGB(p.rgb)
+	}
+	return err
 }
 
 // Make makes the picture of a view by its decisions and edits. The first time it
@@ -120,9 +141,7 @@ func (p *Previews) render(ctx context.Context, l *live, v shoot.View) (*picture,
 	pic := *s.pic
 	pic.clock = &Clock{}
 	pic.findings = pic.findings[:len(pic.findings):len(pic.findings)]
-	pic.rgb = raster.GetRGB(l.balanced.rgb.W(), l.balanced.rgb.H())
-	copyRGB(pic.rgb, l.balanced.rgb)
-	if err := pic.expose(ctx, s.outside, v.Decisions); err != nil {
+	if err := l.balanced.render(ctx, &pic, v.Decisions); err != nil {
 		return nil, nil, err
 	}
 	p.count(l)
@@ -266,7 +285,7 @@ func from(m warp.Map, k *reduced) warp.Map {
 
 // whiten has the balanced radiance for what was decided about warmth.
 func (l *live) whiten(ctx context.Context, s *straight, d shoot.Decisions) error {
-	with := [2]shoot.Warmth{warmthOf(d.RoomWarmth), warmthOf(d.WindowWarmth)}
+	with := warmths(d)
 	if b := l.balanced; b != nil && b.of == s && sameWarmth(b.with, with) {
 		return nil
 	}
@@ -276,8 +295,17 @@ func (l *live) whiten(ctx context.Context, s *straight, d shoot.Decisions) error
 	if err := pic.whiten(ctx, s.outside, s.doubt, d); err != nil {
 		return err
 	}
-	l.balanced = &balanced{of: s, with: with, rgb: pic.rgb}
+	view, err := tone.Analyse(ctx, pic.rgb, s.outside, tone.Full)
+	if err != nil {
+		return err
+	}
+	l.balanced.release()
+	l.balanced = &balanced{of: s, with: with, rgb: pic.rgb, view: view}
 	return nil
+}
+
+func warmths(d shoot.Decisions) [2]shoot.Warmth {
+	return [2]shoot.Warmth{warmthOf(d.RoomWarmth), warmthOf(d.WindowWarmth)}
 }
 
 func warmthOf(w *shoot.Warmth) shoot.Warmth {
@@ -398,7 +426,7 @@ func (p *Previews) of(v shoot.View) *live {
 func (p *Previews) count(l *live) {
 	var n int64
 	for _, m := range []*raster.RGB{l.kept.rgb, l.straight.pic.rgb, l.balanced.rgb} {
-		n += 12 * int64(m.W()) * int64(m.H())
+		n += 16 * int64(m.W()) * int64(m.H()) // three planes, and a fourth for what was found in them
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -415,8 +443,21 @@ func (p *Previews) count(l *live) {
 		if sum <= p.limit || oldest == "" {
 			return
 		}
+		p.live[oldest].letGo()
 		delete(p.live, oldest)
 	}
+}
+
+// letGo gives the buffers of a view back, unless somebody is at work on it: then the
+// collector has them when the work is done.
+func (l *live) letGo() {
+	if !l.mu.TryLock() {
+		return
+	}
+	defer l.mu.Unlock()
+	l.balanced.release()
+	l.draft.release()
+	l.kept, l.straight, l.balanced, l.draft = nil, nil, nil, nil
 }
 
 func (p *Previews) paths(v shoot.View) []string {
