@@ -26,6 +26,9 @@ type clutter struct {
 	cam handheld
 	m   model
 	out []lines.Segment
+	up  float64 // probability that an upright edge is seen
+	// still leaves out what leans: books, chair backs, curtains.
+	still bool
 }
 
 func (c *clutter) draw(v vec3) (x, y float64, ok bool) {
@@ -116,7 +119,7 @@ func (c *clutter) box(az, dist, below, w, d, h, turn float64, lean vec3) {
 	}
 	for _, i := range []float64{0, 1} {
 		for _, j := range []float64{0, 1} {
-			if c.r.Float64() < 0.7 {
+			if c.r.Float64() < c.up {
 				c.edge(at(i, j, 0), up, h)
 			}
 			if c.r.Float64() < 0.7 {
@@ -129,8 +132,12 @@ func (c *clutter) box(az, dist, below, w, d, h, turn float64, lean vec3) {
 	}
 }
 
-func untidy(r *rand.Rand) *clutter {
-	c := &clutter{r: r, cam: small}
+func untidy(r *rand.Rand) *clutter { return untidyWith(r, 0.7, false) }
+
+// untidyWith is an untidy room whose upright edges are seen with probability up, with
+// or without things that lean.
+func untidyWith(r *rand.Rand, up float64, still bool) *clutter {
+	c := &clutter{r: r, cam: small, up: up, still: still}
 	c.m = model{rad(-13 + 7*r.NormFloat64()), rad(2 * r.NormFloat64()), rad(90*r.Float64() - 45)}
 	c.m[pitch] = max(-rad(33), min(rad(15), c.m[pitch]))
 	az := func() float64 { return rad(70*r.Float64() - 35) }
@@ -148,6 +155,9 @@ func untidy(r *rand.Rand) *clutter {
 		c.box(az(), 1.2+2*r.Float64(), 1.4, 0.4+0.6*r.Float64(), 0.4, 0.3+0.5*r.Float64(), turn, little(0.006))
 	}
 	// Things that lean: books, chair backs, boxes on shelves.
+	if !c.still {
+		c.up = 0.7
+	}
 	for range r.IntN(6) {
 		turn, lean := 2*math.Pi*r.Float64(), little(0.1)
 		at, dist, below := az(), 1+2*r.Float64(), 0.2+r.Float64()
@@ -158,7 +168,7 @@ func untidy(r *rand.Rand) *clutter {
 		}
 	}
 	// A curtain.
-	if r.IntN(3) == 0 {
+	if r.IntN(3) == 0 && !c.still {
 		at := az()
 		for i := range 4 + r.IntN(10) {
 			down := c.m.axes()[0]
@@ -233,11 +243,67 @@ func TestUntidyRooms(t *testing.T) {
 			told, count/n, e.at(0.5), e.at(0.9), under(0.5), under(1), under(2), under(5))
 		// Confidence means something: of the surest, hardly any is wrong.
 		t.Logf("%.0f of %d with a confidence of 0.8 or more, %.1f %% of them under 2 deg", sure, n, 100*right/sure)
-		if sure < 0.4*n || right < 0.95*sure {
+		if sure < 0.4*n || right < 0.97*sure {
 			t.Errorf("%.0f of %.0f sure answers are right", right, sure)
 		}
 		if e.at(0.5) > median || under(2) < two {
 			t.Errorf("median %.3f deg and %.1f %% under 2, want %.2f and %.0f", e.at(0.5), under(2), median, two)
+		}
+	}
+}
+
+// Rooms whose uprights are hidden or out of the picture. With hardly any, what leans
+// together may look upright, and only the horizontals can contradict it; with nothing
+// steep at all, a look down on a counter, they fix the level by themselves, if weakly.
+// Most answers that are acted on leave less lean than there was; the bars are below what
+// was reached on rooms that set nothing: 94 %, 81 to 86 % and 86 to 94 %.
+func TestRoomsWithoutUprights(t *testing.T) {
+	for _, k := range []struct {
+		name          string
+		up            float64
+		still         bool
+		acted, better float64 // least shares of all and of those acted on
+	}{
+		{"few uprights", 0.15, false, 0.3, 0.85},
+		{"none, things that lean", 0, false, 0, 0.7},
+		{"none, nothing leans", 0, true, 0, 0.8},
+	} {
+		for _, told := range []bool{true, false} {
+			r := rand.New(rand.NewPCG(226, 1))
+			var acted, better, two, sure, right float64
+			const n = 75
+			for range n {
+				c := untidyWith(r, k.up, k.still)
+				v := View{W: int(c.cam.w), H: int(c.cam.h), FocalPx: c.cam.f, LooseAxis: !told}
+				if told {
+					v.Centre = &Centre{c.cam.cx, c.cam.cy}
+				}
+				p, err := FromSegments(context.Background(), c.out, v)
+				if err != nil {
+					t.Fatal(err)
+				}
+				off := c.zenithError(p)
+				if off < 2 {
+					two++
+				}
+				if p.Confidence >= Sure {
+					acted++
+					if off < deg(math.Hypot(c.m[pitch], c.m[roll])) {
+						better++
+					}
+				}
+				if p.Confidence >= 0.8 {
+					sure++
+					if off < max(2, 0.2*deg(math.Hypot(c.m[pitch], c.m[roll]))) {
+						right++
+					}
+				}
+			}
+			t.Logf("%-22s axis known %-5v under 2 deg %.1f %%; acted on %.0f of %d, %.1f %% of them better; sure %.0f, %.1f %% of them right",
+				k.name, told, 100*two/n, acted, n, 100*better/acted, sure, 100*right/sure)
+			if better < k.better*acted || acted < k.acted*n {
+				t.Errorf("%s: %.0f of %.0f that are acted on of %d get better", k.name, better, acted, n)
+			}
 		}
 	}
 }

@@ -98,18 +98,6 @@ func (s *solver) likeliest(m model) (scatter, evidence float64) {
 	return scatter, evidence
 }
 
-// uprightEvidence returns the part of the evidence that the lines assigned to the
-// vertical give, as the last judge left them.
-func (s *solver) uprightEvidence() float64 {
-	var sum float64
-	for i, v := range s.lines {
-		if v.assigned == 0 && v.share < 1 {
-			sum -= s.obs[i].weight * s.unit * math.Log(1-v.share)
-		}
-	}
-	return sum
-}
-
 // turns finds up to three frames, by their azimuths, that explain most of the
 // lines which are not upright under m, best first, and sets s.along to the
 // likelihood that the second and third give each line. Walls make one frame,

@@ -5,8 +5,8 @@
 // vanishing point. With the focal length known that point is the camera's pitch
 // and roll, and nothing else. [Measure] finds line segments, joins the pieces of
 // one edge, lets them vote on pitch and roll, looks for two horizontal directions
-// square to the vertical (most rooms have them, and they tell a room's verticals
-// from a stair rail), and fits everything together by reweighted least squares, in
+// square to the vertical (most rooms have them; they tell a room's verticals from a
+// stair rail, and where no vertical is seen they fix the level), and fits everything together by reweighted least squares, in
 // which lines that belong to nothing lose their weight. When no profile knows the
 // lens, its distortion is fitted along: lines of one direction agree only when the
 // bend of the lens is taken out (the plumb-line idea of Brown, Photogrammetric
@@ -155,13 +155,16 @@ func find(ctx context.Context, luma *raster.Plane, v View) ([]lines.Segment, err
 // FromSegments is Measure for ready-made segments in full-size pixels.
 func FromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, error) {
 	p, err := fromSegments(ctx, segs, v)
-	if err == nil && v.Known != nil && p.Confidence < Sure {
+	if err == nil && v.Known != nil && p.weak() {
 		p.PitchDeg, p.RollDeg = v.Known.PitchDeg, v.Known.RollDeg
 		p.Confidence, p.Straight = knownConfidence, false
 		p.Note = fmt.Sprintf("level taken over from another view of the same place, which shows %d of its lines", v.Known.Lines)
 	}
 	return p, err
 }
+
+// weak reports a pose that another view's may improve: unsure, or from horizontals alone.
+func (p Pose) weak() bool { return p.Confidence < Sure || p.Verticals < 3 }
 
 // knownConfidence is that of an attitude which follows from another view's.
 const knownConfidence = 0.7
@@ -173,24 +176,25 @@ func fromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, erro
 			Centre: v.centre(),
 			Note:   "hardly any straight lines: left as it is"}, ctx.Err()
 	}
-	m, rival := s.best(s.search(ctx))
+	all := s.fits(ctx)
+	m, ahead := s.likeliestOf(all)
 	if err := ctx.Err(); err != nil {
 		return Pose{}, err
 	}
 	if v.Profile.Bends() {
-		return s.pose(m, rival), ctx.Err()
+		return s.pose(m, ahead), ctx.Err()
 	}
-	if p := unbend(segs, v, m, rival); p.Confidence >= Sure {
+	if p := unbend(ctx, segs, v, all); p.Confidence >= Sure {
 		return p, ctx.Err()
 	}
-	return s.pose(m, rival), ctx.Err()
+	return s.pose(m, ahead), ctx.Err()
 }
 
 // unbend returns the pose of the view with the lens's distortion estimated, from the
-// straight model m; one without confidence when no bend is worth taking out.
-func unbend(segs []lines.Segment, v View, m model, rival float64) Pose {
+// straight models; one without confidence when no bend is worth taking out.
+func unbend(ctx context.Context, segs []lines.Segment, v View, straight []found) Pose {
 	b := newBender(segs, v)
-	bent, ok := b.bent(m)
+	bent, ahead, ok := b.bend(straight)
 	if !ok {
 		return Pose{}
 	}
@@ -199,8 +203,13 @@ func unbend(segs []lines.Segment, v View, m model, rival float64) Pose {
 	}
 	s := newSolver(segs, v)
 	bent[bend1], bent[bend2] = 0, 0
-	s.turns(bent)
-	p := s.pose(s.fit(bent), rival)
+	// Other poses were fitted to bent lines: only now is it seen how this one compares,
+	// with those that have its bend and with those that have their own.
+	m, l := s.best(ctx, bent)
+	p := s.pose(m, lead{min(l.any, ahead.any), min(l.worse, ahead.worse)})
+	if p.Verticals < 3 {
+		return Pose{} // two directions alone don't tell a bend from a tilt
+	}
 	p.Note += "; lens distortion estimated from the lines"
 	return p
 }

@@ -43,7 +43,7 @@ func (s *solver) search(ctx context.Context) []model {
 		}
 	})
 	var out []model
-	for _, c := range peaks(votes) {
+	for _, c := range peaks(votes, starts, apart) {
 		out = append(out, model{pitch: rad(c.p), roll: rad(c.r)})
 	}
 	return out
@@ -73,17 +73,17 @@ func (s *solver) steep() []int {
 	return list
 }
 
-// peaks returns the best votes, each some degrees from better ones.
-func peaks(votes []candidate) []candidate {
+// peaks returns the n best votes, each the given number of degrees from better ones.
+func peaks(votes []candidate, n int, degrees float64) []candidate {
 	slices.SortFunc(votes, func(a, b candidate) int { return compare(b.score, a.score) })
 	var top []candidate
 next:
 	for _, c := range votes {
-		if len(top) == starts {
+		if len(top) == n {
 			break
 		}
 		for _, t := range top {
-			if math.Hypot(c.p-t.p, c.r-t.r) < apart {
+			if math.Hypot(c.p-t.p, c.r-t.r) < degrees {
 				continue next
 			}
 		}

@@ -75,14 +75,14 @@ func newJoint(ctx context.Context, e Evidence) *joint {
 	if len(first.obs) < 10 {
 		return nil
 	}
-	m, rival := first.best(first.search(ctx))
+	m, ahead := first.best(ctx)
 	if ctx.Err() != nil {
 		return nil
 	}
 	s := newBender(segs, e.View)
-	confidence := first.pose(m, rival).Confidence
+	confidence := first.pose(m, ahead).Confidence
 	if b, ok := s.bent(m); ok { // bent by itself where that's plain enough
-		m, confidence = b, max(confidence, s.pose(b, rival).Confidence)
+		m, confidence = b, max(confidence, s.pose(b, ahead).Confidence)
 	}
 	if confidence < passable {
 		return nil

@@ -115,7 +115,7 @@ func habits(ctx context.Context, views []Evidence, out []Shared) error {
 	}
 	return raster.BandsOf(ctx, len(views), 1, func(a, b int) {
 		for i := a; i < b; i++ {
-			if poses[i].Confidence < Sure {
+			if poses[i].weak() {
 				out[i].guide(samePlace(ctx, i, sights, poses), h)
 			}
 		}

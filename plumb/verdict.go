@@ -7,9 +7,9 @@ import (
 )
 
 // pose judges the fitted model: how many lines agree, how well they pin it down,
-// and whether another answer was nearly as good.
-func (s *solver) pose(m model, rival float64) Pose {
-	scatter, _ := s.likeliest(m)
+// and how far it is ahead of other answers (see lead).
+func (s *solver) pose(m model, ahead lead) Pose {
+	scatter, evidence := s.likeliest(m)
 	// With an unknown focal length pitch is known up to a factor; the vanishing
 	// point, which is what gets corrected, is known better.
 	unknownFocal := s.freeF
@@ -23,25 +23,26 @@ func (s *solver) pose(m model, rival float64) Pose {
 		FocalPx:  s.focal(m), FocalKnown: !s.freeF, Profile: s.v.Profile,
 		Centre: s.v.centre(),
 	}
-	agree, upright := s.support(m, &p)
-	chance := s.beyondChance()
-	switch {
-	case p.Verticals < 3:
+	across, depth := s.support(m, &p)
+	level := min(across, depth) // two horizontal directions say as much as uprights
+	if p.Verticals < 3 && (level < 3 || s.freeF) {
 		p.Note = "no three vertical lines agree: left as it is"
 		return p
-	default:
-		// A large tilt may be known less well: correcting it still helps.
-		tolerable := max(0.5, 0.2*math.Hypot(p.PitchDeg, p.RollDeg))
-		// Several verticals, tightly determined, in the majority, without a rival, and
-		// more than stray lines would give.
-		p.Confidence = soft(float64(p.Verticals), 4) * math.Exp(-sq(p.SigmaDeg/tolerable)) *
-			soft(agree/max(upright, 1e-9), 0.4) * soft(1-rival, 0.15) * soft(chance, 3)
-		if s.freeF {
-			p.Confidence *= 0.9
-		}
+	}
+	// A large tilt may be known less well: correcting it still helps.
+	tolerable := max(0.5, 0.2*math.Hypot(p.PitchDeg, p.RollDeg))
+	// Several lines, tightly determined, ahead of any rival, and more than stray lines
+	// would give.
+	p.Confidence = soft(float64(p.Verticals+level), 4) * math.Exp(-sq(p.SigmaDeg/tolerable)) *
+		soft(ahead.worse, 1.5) * (0.7 + 0.3*soft(ahead.any, 3)) * soft(s.beyondChance(evidence), 3)
+	if s.freeF {
+		p.Confidence *= 0.9
 	}
 	s.judgeYaw(m, sigmas, &p)
 	p.Note = fmt.Sprintf("%d vertical lines agree within %.2f degrees", p.Verticals, p.ResidualDeg)
+	if p.Verticals < 3 {
+		p.Note = fmt.Sprintf("hardly any verticals: level by %d lines across and %d into the depth", across, depth)
+	}
 	if s.freeF {
 		p.Note += "; focal length unknown, solved from the lines"
 	}
@@ -60,41 +61,40 @@ func soft(x, scale float64) float64 {
 	return x * x / (x*x + 0.25)
 }
 
-// support counts the segments that agree on the vertical, sets the residual, and
-// returns their length and that of all lines within 8 degrees of it.
-func (s *solver) support(m model, p *Pose) (agree, upright float64) {
+// support counts the segments that agree on the vertical and on the horizontals, and
+// sets the residual of the verticals.
+func (s *solver) support(m model, p *Pose) (across, depth int) {
 	down := m.axes()[0]
 	var res []float64
+	var count [3]int
 	last := -1
 	for i, r := range s.undrawn {
-		o := &s.obs[i]
-		e := math.Abs(math.Asin(max(-1, min(1, r.miss(down)))))
-		if e < rad(8) {
-			upright += o.weight
-		}
-		if v := &s.lines[i]; v.assigned != 0 || v.share < 0.5 {
+		v := &s.lines[i]
+		if v.assigned < 0 || v.share < 0.5 {
 			continue
 		}
-		agree += o.weight
-		res = append(res, deg(e))
-		if o.seg != last {
-			p.Verticals++
-			last = o.seg
+		if v.assigned == 0 {
+			res = append(res, deg(math.Abs(math.Asin(max(-1, min(1, r.miss(down)))))))
+		}
+		if s.obs[i].seg != last {
+			count[v.assigned]++
+			last = s.obs[i].seg
 		}
 	}
 	if len(res) > 0 {
 		slices.Sort(res)
 		p.ResidualDeg = res[len(res)/2]
 	}
-	return agree, upright
+	p.Verticals = count[0]
+	return count[1], count[2]
 }
 
-// beyondChance returns by how much the evidence of the verticals exceeds what the
-// best pose finds in a heap of as many stray lines. That is 0.22 a line, give or
-// take half the root of their number (measured on random heaps).
-func (s *solver) beyondChance() float64 {
+// beyondChance returns by how much evidence exceeds what the best pose finds in a heap
+// of as many stray lines, in units of the root of their number. That is 0.46 a line and
+// 3.4 such units, give or take half a one (measured on random heaps of 60 to 960 lines).
+func (s *solver) beyondChance(evidence float64) float64 {
 	n := float64(len(s.obs))
-	return (s.uprightEvidence() - 0.22*n) / math.Sqrt(n)
+	return (evidence-0.46*n)/math.Sqrt(n) - 3.4
 }
 
 // sigmas returns the standard errors of the parameters: the inverse of the
