@@ -13,15 +13,35 @@ type found struct {
 	along    []float64 // see solver
 }
 
-// best searches, the given starts too, and returns the likeliest model, and how far it
-// is ahead of the next.
-func (s *solver) best(ctx context.Context, starts ...model) (m model, ahead lead) {
-	return s.likeliestOf(s.fits(ctx, starts...))
+// best searches and returns the likeliest model, and how far it is ahead of the next.
+func (s *solver) best(ctx context.Context) (m model, ahead lead) {
+	return s.likeliestOf(s.fits(s.starts(ctx)))
 }
 
-// fits returns the models fitted from what the searches find and from the given starts.
-func (s *solver) fits(ctx context.Context, starts ...model) (all []found) {
-	starts = append(append(starts, s.search(ctx)...), s.boxes(ctx)...)
+// starts returns what the searches find, the uprights' first.
+func (s *solver) starts(ctx context.Context) []model {
+	out := s.search(ctx)
+	n := len(out)
+	for _, m := range s.boxes(ctx) {
+		if !near(m, out[:n], rad(gridStep)) {
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+// near reports whether one of the models has the pitch and roll of m to within radians.
+func near(m model, models []model, radians float64) bool {
+	for _, o := range models {
+		if math.Hypot(m[pitch]-o[pitch], m[roll]-o[roll]) < radians {
+			return true
+		}
+	}
+	return false
+}
+
+// fits returns the models fitted from every start.
+func (s *solver) fits(starts []model) (all []found) {
 	for _, start := range starts {
 		yaws := s.turns(start)
 		if len(yaws) > 0 {
@@ -113,7 +133,7 @@ func (s *solver) bend(straight []found) (b model, ahead lead, ok bool) {
 	const most = 4
 	var all []found
 	top, unbent := 0, 0.0
-	for _, m := range distinct(straight, most) {
+	for _, m := range s.distinct(straight, most) {
 		b, without, with := s.bothWays(m)
 		all = append(all, found{m: b, evidence: with})
 		if unbent = max(unbent, without); with > all[top].evidence {
@@ -124,20 +144,16 @@ func (s *solver) bend(straight []found) (b model, ahead lead, ok bool) {
 	return b, s.leadOf(all[top], all), s.earned(b, unbent, all[top].evidence)
 }
 
-// distinct returns the n likeliest models that differ from each other.
-func distinct(all []found, n int) []model {
+// distinct returns the n likeliest models that differ from each other and are not
+// hopelessly behind, by more than a bend could hide.
+func (s *solver) distinct(all []found, n int) []model {
+	behind := 5 * math.Sqrt(float64(len(s.obs)))
 	all = slices.Clone(all)
 	slices.SortStableFunc(all, func(a, b found) int { return compare(b.evidence, a.evidence) })
 	var out []model
-next:
 	for _, f := range all {
-		for _, m := range out {
-			if math.Hypot(f.m[pitch]-m[pitch], f.m[roll]-m[roll]) < rad(1) {
-				continue next
-			}
-		}
-		if out = append(out, f.m); len(out) == n {
-			break
+		if len(out) < n && f.evidence > all[0].evidence-behind && !near(f.m, out, rad(1)) {
+			out = append(out, f.m)
 		}
 	}
 	return out

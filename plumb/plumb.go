@@ -176,7 +176,7 @@ func fromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, erro
 			Centre: v.centre(),
 			Note:   "hardly any straight lines: left as it is"}, ctx.Err()
 	}
-	all := s.fits(ctx)
+	all := s.fits(s.starts(ctx))
 	m, ahead := s.likeliestOf(all)
 	if err := ctx.Err(); err != nil {
 		return Pose{}, err
@@ -184,7 +184,7 @@ func fromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, erro
 	if v.Profile.Bends() {
 		return s.pose(m, ahead), ctx.Err()
 	}
-	if p := unbend(ctx, segs, v, all); p.Confidence >= Sure {
+	if p := unbend(segs, v, all); p.Confidence >= Sure {
 		return p, ctx.Err()
 	}
 	return s.pose(m, ahead), ctx.Err()
@@ -192,7 +192,7 @@ func fromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, erro
 
 // unbend returns the pose of the view with the lens's distortion estimated, from the
 // straight models; one without confidence when no bend is worth taking out.
-func unbend(ctx context.Context, segs []lines.Segment, v View, straight []found) Pose {
+func unbend(segs []lines.Segment, v View, straight []found) Pose {
 	b := newBender(segs, v)
 	bent, ahead, ok := b.bend(straight)
 	if !ok {
@@ -205,7 +205,7 @@ func unbend(ctx context.Context, segs []lines.Segment, v View, straight []found)
 	bent[bend1], bent[bend2] = 0, 0
 	// Other poses were fitted to bent lines: only now is it seen how this one compares,
 	// with those that have its bend and with those that have their own.
-	m, l := s.best(ctx, bent)
+	m, l := s.likeliestOf(s.fits(append(s.distinct(straight, 6), bent)))
 	p := s.pose(m, lead{min(l.any, ahead.any), min(l.worse, ahead.worse)})
 	if p.Verticals < 3 {
 		return Pose{} // two directions alone don't tell a bend from a tilt
