@@ -23,32 +23,94 @@ const (
 // and colours, the gain that fits best is the weighted mean of d, and leaves
 // sum(w d^2) - sum(w d)^2 / n.
 func (l *level) compare(t, s int, limit float32) (cost, gain float32) {
-	var sum, squares, n float32
-	for dy := -reach; dy <= reach; dy++ {
-		to, so := t+dy*l.w-reach, s+dy*l.w-reach
-		a := l.pix[to*chans : to*chans+side*chans : to*chans+side*chans]
-		b := l.pix[so*chans : so*chans+side*chans : so*chans+side*chans]
-		k := l.weight[to : to+side : to+side]
-		for i := range side {
-			w := k[i]
-			d0, d1, d2, d3 := a[i*chans]-b[i*chans], a[i*chans+1]-b[i*chans+1], a[i*chans+2]-b[i*chans+2], a[i*chans+3]-b[i*chans+3]
-			sum += w * (d0 + d1 + d2)
-			squares += w * (d0*d0 + d1*d1 + d2*d2 + textureWeight*d3*d3)
-			n += w
-		}
-		if n > 0 && squares-sum*sum/(3*n) >= limit {
-			return limit, 0
-		}
-	}
+	corner := reach*l.w + reach
+	sum, squares, n := differ(l.pix[(t-corner)*chans:], l.pix[(s-corner)*chans:], l.weight[t-corner:], l.w, limit)
+	n *= 3
 	if n == 0 {
 		return 0, 0
 	}
-	n *= 3
+	if over(sum, squares, n, limit) {
+		return limit, 0
+	}
 	gain = sum / n
 	if gain > mostGain {
 		gain = mostGain
 	} else if gain < -mostGain {
 		gain = -mostGain
 	}
-	return squares - 2*gain*sum + gain*gain*n*(1+lightCost), gain
+	return squares - float32(2*gain*sum) + float32(gain*gain*n*(1+lightCost)), gain
+}
+
+// over reports that no gain brings the cost below limit, without a division. A sum of
+// weights of 0 says nothing.
+func over(sum, squares, n, limit float32) bool { return n*(squares-limit) > float32(sum*sum) }
+
+//go:generate sh -c "cd ../internal/avo && go run ./removal -out ../../removal/patch_amd64.s -stubs ../../removal/patch_amd64.go -pkg removal"
+
+// every is how many rows are added up between looks at the limit: a look costs as much
+// as a row.
+const every = 2
+
+// differ adds up the weighted differences of the colours of two patches, the squares
+// of all differences, and the weights. The slices begin at the patches' first pixels;
+// stride is in pixels. It may end early when over is certain of the sums.
+func differ(a, b, weight []float32, stride int, limit float32) (sum, squares, n float32) {
+	if fast {
+		return fastDiffer(a, b, weight, stride, limit)
+	}
+	return differGo(a, b, weight, stride, limit)
+}
+
+// lane is what every fourth pixel of a row adds up to, by channel.
+type lane struct {
+	d0, d1, d2     float32
+	q0, q1, q2, q3 float32
+	n              float32
+}
+
+// differGo adds in the order of a processor that takes two pixels at once and two such
+// pairs by turns, and rounds every product, so that a fill is the same on all machines.
+func differGo(a, b, weight []float32, stride int, limit float32) (sum, squares, n float32) {
+	var lanes [4]lane
+	for left := side - 1; ; left-- {
+		for i := range lanes {
+			lanes[i].add(a[i*chans:side*chans], b[i*chans:side*chans], weight[i:side])
+		}
+		if left%every == 0 {
+			sum, squares, n = total(&lanes)
+			if left == 0 || over(sum, squares, 3*n, limit) {
+				return sum, squares, n
+			}
+		}
+		a, b, weight = a[stride*chans:], b[stride*chans:], weight[stride:]
+	}
+}
+
+func (l *lane) add(a, b, weight []float32) {
+	t := *l
+	for i := 0; i < len(weight); i += 4 {
+		w := weight[i]
+		p, q := a[i*chans:i*chans+chans:i*chans+chans], b[i*chans:i*chans+chans:i*chans+chans]
+		d0, d1, d2, d3 := p[0]-q[0], p[1]-q[1], p[2]-q[2], p[3]-q[3]
+		w0, w1, w2, w3 := float32(w*d0), float32(w*d1), float32(w*d2), float32(w*d3)
+		t.d0 += w0
+		t.d1 += w1
+		t.d2 += w2
+		t.q0 += float32(w0 * d0)
+		t.q1 += float32(w1 * d1)
+		t.q2 += float32(w2 * d2)
+		t.q3 += float32(w3 * d3)
+		t.n += w
+	}
+	*l = t
+}
+
+func total(l *[4]lane) (sum, squares, n float32) {
+	u, v := l[0].plus(l[2]), l[1].plus(l[3])
+	t := u.plus(v)
+	return (t.d0 + t.d1) + t.d2, (t.q0 + t.q1) + (t.q2 + float32(textureWeight*t.q3)), t.n
+}
+
+func (l lane) plus(o lane) lane {
+	return lane{l.d0 + o.d0, l.d1 + o.d1, l.d2 + o.d2, l.q0 + o.q0, l.q1 + o.q1, l.q2 + o.q2, l.q3 + o.q3, l.n + o.n}
 }
