@@ -3,7 +3,6 @@ package removal
 import (
 	"context"
 	"math"
-	"sync"
 
 	"mullion/internal/raster"
 )
@@ -35,7 +34,7 @@ type seam struct {
 
 // even returns the logarithms of light of the filled pixels inside the hole, and for
 // each of the level's pixels which of them it is, -1 for none.
-func (l *level) even(ctx context.Context, origins []origin, inside func(at int) bool) (light [3][]float32, index []int32, err error) {
+func (l *level) even(ctx context.Context, origins []origin, inside func(at int) bool) (light [][3]float32, index []int32, err error) {
 	index = make([]int32, len(origins))
 	var seams []seam
 	for at := range origins {
@@ -45,24 +44,15 @@ func (l *level) even(ctx context.Context, origins []origin, inside func(at int) 
 			seams = append(seams, seam{at: int32(at)})
 		}
 	}
-	for c := range light {
-		light[c] = make([]float32, len(seams))
-	}
+	light = make([][3]float32, len(seams))
 	if err := raster.BandsOf(ctx, len(seams), chunk, func(a, b int) {
 		for i := a; i < b; i++ {
-			start := l.sew(int32(i), &seams[i], origins, index)
-			for c := range light {
-				light[c][i] = start[c]
-			}
+			light[i] = l.sew(int32(i), &seams[i], origins, index)
 		}
 	}); err != nil {
 		return light, index, err
 	}
-	var wg sync.WaitGroup
-	for c := range light {
-		wg.Go(func() { solve(ctx, seams, light[c], c) })
-	}
-	wg.Wait()
+	solve(ctx, seams, light)
 	return light, index, ctx.Err()
 }
 
@@ -147,31 +137,45 @@ func agreement(a, b [3]float32) float32 {
 	return float32(math.Exp(-sum/(3*disagree*disagree))) + 1e-4
 }
 
-// solve relaxes one colour, the pixels in their order, forwards and backwards.
-func solve(ctx context.Context, seams []seam, value []float32, c int) {
+// solve relaxes the pixels in their order, forwards and backwards, each colour until it
+// is settled. A pixel waits for the one before it, so three colours at once take hardly
+// longer than one.
+func solve(ctx context.Context, seams []seam, value [][3]float32) {
+	rate := [3]float32{relax, relax, relax}
 	for sweep := range sweeps {
 		if ctx.Err() != nil {
 			return
 		}
-		var most float32
-		for k := range seams {
-			i := k
-			if sweep%2 == 1 {
-				i = len(seams) - 1 - k
+		var most [3]float32
+		if sweep%2 == 0 {
+			for i := range seams {
+				relaxPixel(&seams[i], 0, value, i, &rate, &most)
 			}
-			s := &seams[i]
-			v := s.fixed[c] + s.share[0]*value[s.next[0]] + s.share[1]*value[s.next[1]] + s.share[2]*value[s.next[2]] + s.share[3]*value[s.next[3]]
-			change := relax * (v - value[i])
-			value[i] += change
-			if change < 0 {
-				change = -change
-			}
-			if change > most {
-				most = change
+		} else {
+			for i := len(seams) - 1; i >= 0; i-- {
+				relaxPixel(&seams[i], 1, value, i, &rate, &most)
 			}
 		}
-		if most < settled {
+		for c := range rate {
+			if most[c] < settled {
+				rate[c] = 0
+			}
+		}
+		if rate == [3]float32{} {
 			return
 		}
+	}
+}
+
+// relaxPixel relaxes one pixel; last is which of the four beside it changed last, the
+// one on the left or on the right. It is added last, when it is there.
+func relaxPixel(s *seam, last int, value [][3]float32, i int, rate, most *[3]float32) {
+	a, b, c, d := &value[s.next[2]], &value[s.next[3]], &value[s.next[1-last]], &value[s.next[last]]
+	ka, kb, kc, kd := s.share[2], s.share[3], s.share[1-last], s.share[last]
+	v := &value[i]
+	for j := range v {
+		change := rate[j] * (s.fixed[j] + ka*a[j] + kb*b[j] + kc*c[j] + kd*d[j] - v[j])
+		v[j] += change
+		most[j] = max(most[j], change, -change)
 	}
 }

@@ -185,7 +185,7 @@ func (f *filler) commit(ctx context.Context, i int, room box, l *level, distance
 		}
 		f.pixels++
 		if i := index[at]; i >= 0 {
-			f.put(room, l.w, at, [3]float32{light[0][i], light[1][i], light[2][i]})
+			f.put(room, l.w, at, light[i])
 			continue
 		}
 		share := (edge - distance[at]) / float32(f.soft+1)

@@ -45,37 +45,44 @@ func (l *level) vote(ctx context.Context) error {
 }
 
 func (l *level) votePixel(ballots []float32, x, y int) {
-	var sum [chans]float32
-	var all float32
-	l.voters(x, y, func(i, from int) {
-		k, g := ballots[i], l.field[i].gain
-		p := l.pix[from*chans : from*chans+chans : from*chans+chans]
+	var room voters
+	var s0, s1, s2, s3, all float32
+	for _, v := range l.voters(&room, x, y) {
+		k, g := ballots[v.patch], l.field[v.patch].gain
+		p := l.pix[int(v.from)*chans : int(v.from)*chans+chans : int(v.from)*chans+chans]
 		all += k
-		sum[0] += k * (p[0] + g)
-		sum[1] += k * (p[1] + g)
-		sum[2] += k * (p[2] + g)
-		sum[3] += k * p[3]
-	})
+		s0 += k * (p[0] + g)
+		s1 += k * (p[1] + g)
+		s2 += k * (p[2] + g)
+		s3 += k * p[3]
+	}
 	if all <= 0 {
 		return
 	}
 	p := l.pix[(y*l.w+x)*chans:]
-	for c, s := range sum {
-		p[c] = s / all
-	}
+	p[0], p[1], p[2], p[3] = s0/all, s1/all, s2/all, s3/all
 }
 
-// voters calls fn for every patch that holds the pixel (x, y), with the patch's
-// index and the pixel its match has in that place.
-func (l *level) voters(x, y int, fn func(i, from int)) {
+// voter is a patch that holds a pixel, and the pixel its match has in that place.
+type voter struct{ patch, from int32 }
+
+// voters is room for all there can be.
+type voters [side * side]voter
+
+// voters fills room with the patches that hold the pixel (x, y).
+func (l *level) voters(room *voters, x, y int) []voter {
+	n := 0
+	left, right := max(x-reach, reach), min(x+reach, l.w-1-reach)
 	for qy := max(y-reach, reach); qy <= min(y+reach, l.h-1-reach); qy++ {
-		for qx := max(x-reach, reach); qx <= min(x+reach, l.w-1-reach); qx++ {
-			q := qy*l.w + qx
-			if i := l.index[q]; i >= 0 {
-				fn(int(i), int(l.field[i].at)+y*l.w+x-q)
+		off := (y-qy)*l.w + x - left
+		for j, i := range l.index[qy*l.w+left : max(left, right+1)+qy*l.w] {
+			if i >= 0 {
+				room[n] = voter{i, l.field[i].at + int32(off-j)}
+				n++
 			}
 		}
 	}
+	return room[:n]
 }
 
 // origin is where a filled pixel is copied from, and the gain it gets in EV.
@@ -90,18 +97,20 @@ func (l *level) elect(ballots []float32, x, y int) (o origin, ok bool) {
 	var place [side * side]int32
 	var votes, gains [side * side]float32
 	n := 0
-	l.voters(x, y, func(i, from int) {
-		k := ballots[i]
-		for j := range n {
-			if place[j] == int32(from) {
+	var room voters
+election:
+	for _, v := range l.voters(&room, x, y) {
+		k, gain := ballots[v.patch], l.field[v.patch].gain
+		for j, p := range place[:n] {
+			if p == v.from {
 				votes[j] += k
-				gains[j] += k * l.field[i].gain
-				return
+				gains[j] += k * gain
+				continue election
 			}
 		}
-		place[n], votes[n], gains[n] = int32(from), k, k*l.field[i].gain
+		place[n], votes[n], gains[n] = v.from, k, k*gain
 		n++
-	})
+	}
 	if n == 0 {
 		return origin{}, false
 	}
