@@ -98,16 +98,24 @@ func (l *level) elect(ballots []float32, x, y int) (o origin, ok bool) {
 	var votes, gains [side * side]float32
 	n := 0
 	var room voters
+	last := 0 // neighbours mostly vote for the same place
 election:
 	for _, v := range l.voters(&room, x, y) {
 		k, gain := ballots[v.patch], l.field[v.patch].gain
+		if n > 0 && place[last] == v.from {
+			votes[last] += k
+			gains[last] += k * gain
+			continue
+		}
 		for j, p := range place[:n] {
 			if p == v.from {
 				votes[j] += k
 				gains[j] += k * gain
+				last = j
 				continue election
 			}
 		}
+		last = n
 		place[n], votes[n], gains[n] = v.from, k, k*gain
 		n++
 	}
