@@ -100,7 +100,7 @@ row:
 	ADDQ         SI, CX
 	ADDQ         BX, DX
 	DECQ         DI
-	TESTQ        $0x00000001, DI
+	TESTQ        $0x00000003, DI
 	JNZ          row
 	VADDPS       Y6, Y3, Y9
 	VEXTRACTF128 $0x01, Y9, X10

@@ -120,4 +120,4 @@ func differ() {
 }
 
 // every is how many rows are added up between looks at the limit, a power of two.
-const every = 2
+const every = 4
