@@ -87,22 +87,24 @@ func differGo(a, b, weight []float32, stride int, limit float32) (sum, squares, 
 }
 
 func (l *lane) add(a, b, weight []float32) {
-	t := *l
+	// Single variables stay in registers, a struct of eight doesn't.
+	s0, s1, s2, n := l.d0, l.d1, l.d2, l.n
+	q0, q1, q2, q3 := l.q0, l.q1, l.q2, l.q3
 	for i := 0; i < len(weight); i += 4 {
 		w := weight[i]
 		p, q := a[i*chans:i*chans+chans:i*chans+chans], b[i*chans:i*chans+chans:i*chans+chans]
 		d0, d1, d2, d3 := p[0]-q[0], p[1]-q[1], p[2]-q[2], p[3]-q[3]
 		w0, w1, w2, w3 := float32(w*d0), float32(w*d1), float32(w*d2), float32(w*d3)
-		t.d0 += w0
-		t.d1 += w1
-		t.d2 += w2
-		t.q0 += float32(w0 * d0)
-		t.q1 += float32(w1 * d1)
-		t.q2 += float32(w2 * d2)
-		t.q3 += float32(w3 * d3)
-		t.n += w
+		s0 += w0
+		s1 += w1
+		s2 += w2
+		q0 += float32(w0 * d0)
+		q1 += float32(w1 * d1)
+		q2 += float32(w2 * d2)
+		q3 += float32(w3 * d3)
+		n += w
 	}
-	*l = t
+	*l = lane{s0, s1, s2, q0, q1, q2, q3, n}
 }
 
 func total(l *[4]lane) (sum, squares, n float32) {
