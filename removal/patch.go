@@ -72,39 +72,45 @@ type lane struct {
 // pairs by turns, and rounds every product, so that a fill is the same on all machines.
 func differGo(a, b, weight []float32, stride int, limit float32) (sum, squares, n float32) {
 	var lanes [4]lane
-	for left := side - 1; ; left-- {
+	for left := side; ; {
+		rows := left % every
+		if rows == 0 {
+			rows = every
+		}
 		for i := range lanes {
-			lanes[i].add(a[i*chans:side*chans], b[i*chans:side*chans], weight[i:side])
+			lanes[i].add(a[i*chans:], b[i*chans:], weight[i:], stride, rows, side-i)
 		}
-		if left%every == 0 {
-			sum, squares, n = total(&lanes)
-			if left == 0 || over(sum, squares, 3*n, limit) {
-				return sum, squares, n
-			}
+		sum, squares, n = total(&lanes)
+		left -= rows
+		if left == 0 || over(sum, squares, 3*n, limit) {
+			return sum, squares, n
 		}
-		a, b, weight = a[stride*chans:], b[stride*chans:], weight[stride:]
+		a, b, weight = a[rows*stride*chans:], b[rows*stride*chans:], weight[rows*stride:]
 	}
 }
 
-func (l *lane) add(a, b, weight []float32) {
+// add adds every fourth of the pixels of some rows.
+func (l *lane) add(a, b, weight []float32, stride, rows, pixels int) {
 	// Single variables stay in registers, a struct of eight doesn't.
 	s0, s1, s2, n := l.d0, l.d1, l.d2, l.n
-	q0, q1, q2, q3 := l.q0, l.q1, l.q2, l.q3
-	for i := 0; i < len(weight); i += 4 {
-		w := weight[i]
-		p, q := a[i*chans:i*chans+chans:i*chans+chans], b[i*chans:i*chans+chans:i*chans+chans]
-		d0, d1, d2, d3 := p[0]-q[0], p[1]-q[1], p[2]-q[2], p[3]-q[3]
-		w0, w1, w2, w3 := float32(w*d0), float32(w*d1), float32(w*d2), float32(w*d3)
-		s0 += w0
-		s1 += w1
-		s2 += w2
-		q0 += float32(w0 * d0)
-		q1 += float32(w1 * d1)
-		q2 += float32(w2 * d2)
-		q3 += float32(w3 * d3)
-		n += w
+	t0, t1, t2, t3 := l.q0, l.q1, l.q2, l.q3
+	for y := range rows {
+		for i := y * stride; i < y*stride+pixels; i += 4 {
+			w := weight[i]
+			p, q := a[i*chans:i*chans+chans:i*chans+chans], b[i*chans:i*chans+chans:i*chans+chans]
+			d0, d1, d2, d3 := p[0]-q[0], p[1]-q[1], p[2]-q[2], p[3]-q[3]
+			w0, w1, w2, w3 := float32(w*d0), float32(w*d1), float32(w*d2), float32(w*d3)
+			s0 += w0
+			s1 += w1
+			s2 += w2
+			t0 += float32(w0 * d0)
+			t1 += float32(w1 * d1)
+			t2 += float32(w2 * d2)
+			t3 += float32(w3 * d3)
+			n += w
+		}
 	}
-	*l = lane{s0, s1, s2, q0, q1, q2, q3, n}
+	*l = lane{s0, s1, s2, t0, t1, t2, t3, n}
 }
 
 func total(l *[4]lane) (sum, squares, n float32) {
