@@ -3,7 +3,6 @@ package tone
 import (
 	"context"
 	"math"
-	"slices"
 
 	"mullion/internal/raster"
 )
@@ -51,15 +50,17 @@ func localTone(ctx context.Context, lit *raster.Plane, c toneCurve, octave int) 
 		return nil, err
 	}
 	defer raster.Put(gauss[1:]...)
-	base := newTable(c.at)
-	remapped := raster.Get(lit.W, lit.H)
-	defer raster.Put(remapped)
-	out, err := startLevels(ctx, gauss, remapped, base, detail)
+	curved, remapped := raster.Get(lit.W, lit.H), raster.Get(lit.W, lit.H)
+	defer raster.Put(curved, remapped)
+	if err := bend(ctx, curved, lit, newTable(c.at)); err != nil {
+		return nil, err
+	}
+	out, err := startLevels(ctx, gauss, curved, detail)
 	if err != nil {
 		return nil, err
 	}
 	last := len(gauss) - 1
-	lo, hi := float64(slices.Min(lit.Pix)), float64(slices.Max(lit.Pix))
+	lo, hi := extent(gauss[0].Pix)
 	lo, hi = max(lo, -12), min(hi, 12)
 	n := max(2, int(math.Ceil((hi-lo)/knots))+1)
 	step := (hi - lo) / float64(n-1)
@@ -69,7 +70,7 @@ func localTone(ctx context.Context, lit *raster.Plane, c toneCurve, octave int) 
 	for k := range n {
 		g := lo + float64(k)*step
 		gain := (c.detail(g) - c.slope(g)) * sigma
-		if err := remap(ctx, remapped, lit, base, float32(g), float32(gain)); err != nil {
+		if err := remap(ctx, remapped, lit, curved, float32(g), float32(gain)); err != nil {
 			return nil, err
 		}
 		near := func(l int) func(out, gauss, p, up []float32) {
@@ -112,13 +113,41 @@ func pyramid(ctx context.Context, p *raster.Plane) ([]*raster.Plane, error) {
 	return levels, nil
 }
 
-func remap(ctx context.Context, dst, src *raster.Plane, base *table, g, gain float32) error {
+// bend applies the curve to every sample.
+func bend(ctx context.Context, dst, src *raster.Plane, base *table) error {
 	return raster.Bands(ctx, src.H, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			in, out := src.Row(y), dst.Row(y)
+			out := dst.Row(y)
+			for x, v := range src.Row(y)[:len(out)] {
+				out[x] = base.at(v)
+			}
+		}
+	})
+}
+
+// extent is the least and the greatest sample.
+func extent(pix []float32) (lo, hi float64) {
+	a, b := pix[0], pix[0]
+	for _, v := range pix {
+		if v < a {
+			a = v
+		}
+		if v > b {
+			b = v
+		}
+	}
+	return float64(a), float64(b)
+}
+
+// remap adds to the curved samples what texture near g keeps.
+func remap(ctx context.Context, dst, src, curved *raster.Plane, g, gain float32) error {
+	return raster.Bands(ctx, src.H, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			out := dst.Row(y)
+			in, base := src.Row(y)[:len(out)], curved.Row(y)[:len(out)]
 			for x, v := range in {
 				t := (v - g) * (1 / sigma)
-				out[x] = base.at(v) + gain*t/(1+t*t)
+				out[x] = base[x] + gain*t/(1+t*t)
 			}
 		}
 	})
@@ -130,14 +159,11 @@ func remap(ctx context.Context, dst, src *raster.Plane, base *table, g, gain flo
 var detailLevels = [...]float32{1, 1, 1, 1, 0.8, 0.4}
 
 // startLevels returns the Laplacian pyramid of curve(lit), less the part of the
-// fine levels that the remapped pictures will supply. tmp has the size of lit.
-func startLevels(ctx context.Context, gauss []*raster.Plane, tmp *raster.Plane, base *table, detail []float32) ([]*raster.Plane, error) {
+// fine levels that the remapped pictures will supply.
+func startLevels(ctx context.Context, gauss []*raster.Plane, curved *raster.Plane, detail []float32) ([]*raster.Plane, error) {
 	out := make([]*raster.Plane, len(gauss))
 	for l, p := range gauss {
 		out[l] = raster.Get(p.W, p.H)
-	}
-	if err := remap(ctx, tmp, gauss[0], base, 0, 0); err != nil {
-		return nil, err
 	}
 	set := func(l int) func(out, gauss, p, up []float32) {
 		k := float32(1)
@@ -150,12 +176,12 @@ func startLevels(ctx context.Context, gauss []*raster.Plane, tmp *raster.Plane, 
 			}
 		}
 	}
-	rest, err := eachLevel(ctx, out, gauss, tmp, len(gauss), set)
+	rest, err := eachLevel(ctx, out, gauss, curved, len(gauss), set)
 	if err != nil {
 		return nil, err
 	}
 	copy(out[len(out)-1].Pix, rest.Pix)
-	if rest != tmp {
+	if rest != curved {
 		raster.Put(rest)
 	}
 	return out, nil

@@ -40,14 +40,18 @@ func rows5(p *Plane, y int) (a, b, c, d, e []float32) {
 func halveRow(dst, src []float32) {
 	n := len(src)
 	clamp := func(i int) float32 { return src[max(0, min(n-1, i))] }
-	for x := range dst {
+	edge := func(x int) {
 		i := 2 * x
-		if i >= 2 && i+2 < n {
-			s := src[i-2 : i+3 : i+3]
-			dst[x] = (s[0]+s[4])*(1./16) + (s[1]+s[3])*(4./16) + s[2]*(6./16)
-			continue
-		}
 		dst[x] = (clamp(i-2)+clamp(i+2))*(1./16) + (clamp(i-1)+clamp(i+1))*(4./16) + clamp(i)*(6./16)
+	}
+	edge(0)
+	inner := max(1, (n-1)/2) // the first whose last neighbour is outside
+	for x := 1; x < inner; x++ {
+		s := src[2*x-2 : 2*x+3 : 2*x+3]
+		dst[x] = (s[0]+s[4])*(1./16) + (s[1]+s[3])*(4./16) + s[2]*(6./16)
+	}
+	for x := inner; x < len(dst); x++ {
+		edge(x)
 	}
 }
 
@@ -88,13 +92,24 @@ func Double(ctx context.Context, src *Plane, w, h int) (*Plane, error) {
 
 func doubleRow(dst, src []float32) {
 	n := len(src)
-	for x := range dst {
+	edge := func(x int) {
 		i := x / 2
 		b, c := src[i], src[min(n-1, i+1)]
 		if x&1 == 1 {
 			dst[x] = (b + c) * 0.5
-			continue
+			return
 		}
 		dst[x] = (src[max(0, i-1)]+c)*(1./8) + b*(6./8)
+	}
+	for x := range min(2, len(dst)) {
+		edge(x)
+	}
+	for i := 1; i+1 < n; i++ {
+		s, d := src[i-1:i+2:i+2], dst[2*i:2*i+2:2*i+2]
+		d[0] = (s[0]+s[2])*(1./8) + s[1]*(6./8)
+		d[1] = (s[1] + s[2]) * 0.5
+	}
+	for x := max(2, 2*n-2); x < len(dst); x++ {
+		edge(x)
 	}
 }
