@@ -96,7 +96,7 @@ func (l *line) remove(d shoot.Done) error {
 }
 
 // withdraw takes the pictures of views that are left out or set aside now from where
-// an earlier run delivered them.
+// earlier runs delivered them: out of every delivery, also those that are not made today.
 func (l *line) withdraw(ctx context.Context) error {
 	doc := l.shoot.Doc()
 	shown, _ := Gallery(doc)
@@ -104,12 +104,29 @@ func (l *line) withdraw(ctx context.Context) error {
 		if slices.Contains(shown, v.ID) || len(v.Done) == 0 {
 			continue
 		}
-		for _, d := range v.Done {
+		for name, d := range v.Done {
 			if err := l.remove(d); err != nil {
+				return err
+			}
+			if err := l.hide(name, d); err != nil {
 				return err
 			}
 		}
 		if err := l.shoot.Update(ctx, func(d *shoot.Doc) error { d.View(v.ID).Done = nil; return nil }); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// hide takes what was delivered out of the delivery's pages.
+func (l *line) hide(delivery string, d shoot.Done) error {
+	dir, err := l.shoot.Delivery(delivery)
+	if err != nil {
+		return err
+	}
+	for _, o := range d.Outputs {
+		if err := deliver.Withdraw(dir, o.Path); err != nil {
 			return err
 		}
 	}

@@ -37,7 +37,7 @@ func Deliver(ctx context.Context, job Job) (*Report, error) {
 	views, _ := gallery(s.Doc())
 	for _, sheet := range sheets {
 		if over := sheet.Over(len(views)); over > 0 {
-			return report, fmt.Errorf("there are %d pictures and sheet %s takes %d: say how many with --package, or leave some out with mullion order", len(views), sheet.Name, sheet.Set.MaxCount)
+			return report, &TooMany{Pictures: len(views), Sheet: sheet.Name, Most: sheet.Set.MaxCount}
 		}
 	}
 	if s.Doc().Pack == nil {
@@ -50,6 +50,19 @@ func Deliver(ctx context.Context, job Job) (*Report, error) {
 		return report, err
 	}
 	return report, line.validate(ctx)
+}
+
+// TooMany is the error for more pictures than a sheet takes. Its words are for the
+// command line; a page has its own.
+type TooMany struct {
+	Pictures int
+	Sheet    string
+	Most     int // that the sheet takes
+}
+
+// Error implements error.
+func (e *TooMany) Error() string {
+	return fmt.Sprintf("there are %d pictures and sheet %s takes %d: say how many with --package, or leave some out with mullion order", e.Pictures, e.Sheet, e.Most)
 }
 
 // validate reads back every file of every delivery.

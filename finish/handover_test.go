@@ -145,6 +145,47 @@ func TestDeliverReusesPictures(t *testing.T) {
 	sound(t, count(0), 2)
 }
 
+// What is set aside goes out of every delivery, with its small versions and the pages that
+// show it, and not only of the one that is made again.
+func TestSetAsideEverywhere(t *testing.T) {
+	card, dir := smallCard(t), filepath.Join(t.TempDir(), "shoot")
+	sound(t, run(t, Job{Card: card, Shoot: dir, Sheets: []string{"listing", "print"}, Version: "test"}), 2)
+	held := func(sheet, name string) (found []string) {
+		files, _ := filepath.Glob(filepath.Join(dir, "deliveries", sheet, name))
+		return files
+	}
+	doc, err := shoot.Read(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	stem := func(sheet string) string {
+		name := filepath.Base(doc.View("view-01").Done[sheet].Outputs[0].Path)
+		return strings.TrimSuffix(name, filepath.Ext(name))
+	}
+	change(t, dir, func(s *shoot.Shoot) error {
+		return s.Update(t.Context(), func(d *shoot.Doc) error { d.View("view-01").Decisions.LeaveOut = true; return nil })
+	})
+	for _, sheet := range []string{"listing", "print"} {
+		if len(held(sheet, "pages/"+stem(sheet)+"-640.jpg")) != 1 {
+			t.Fatalf("%s has no small version of %s to begin with", sheet, stem(sheet))
+		}
+	}
+	if _, err := Deliver(t.Context(), Job{Shoot: dir, Sheets: []string{"listing"}, Version: "test"}); err != nil {
+		t.Fatal(err)
+	}
+	for _, pattern := range []string{stem("print") + ".*", "pages/" + stem("print") + "-*", "index.html", "contact-sheet*.pdf", deliver.ArchiveName} {
+		if left := held("print", pattern); len(left) > 0 {
+			t.Errorf("left in the delivery that was not made again: %q", left)
+		}
+	}
+	if n := len(held("print", "pages/*-640.jpg")); n != 1 {
+		t.Errorf("%d small pictures in the other delivery, want the one that stays", n)
+	}
+	if len(held("listing", "index.html")) != 1 || len(held("listing", "pages/*-640.jpg")) != 1 {
+		t.Error("the delivery that was made again is not whole")
+	}
+}
+
 // exif reads a file's tags with an independent program.
 func exif(t *testing.T, path string) map[string]string {
 	t.Helper()
