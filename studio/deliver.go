@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io/fs"
+	"maps"
 	"net/http"
 	"os"
 	"path"
@@ -32,6 +33,7 @@ type deliverData struct {
 	Title    string
 	Pack     shoot.Pack
 	Sheets   []sheetData
+	Own      string // the file of the user's own sheet
 	Pictures []pictureData
 	Aside    []pictureData
 	Made     []madeData
@@ -56,7 +58,10 @@ type pictureData struct {
 }
 
 // madeData is a delivery that is there.
-type madeData struct{ Name, Dir, Files string }
+type madeData struct {
+	Name, Dir, Files string
+	Branded          bool // with pages that name the photographer
+}
 
 // chosenSheets are those asked for, or those delivered before, or the usual one.
 func chosenSheets(d *shoot.Doc, asked []string) []string {
@@ -73,9 +78,37 @@ func chosenSheets(d *shoot.Doc, asked []string) []string {
 			names = append(names, n)
 		}
 	}
+	if own := ownSheet(asked); own != "" {
+		names = append(names, own)
+	}
 	if len(names) == 0 {
 		names = []string{"listing"}
 	}
+	return names
+}
+
+// ownSheet is the first of the names that is a file of the user's own.
+func ownSheet(names []string) string {
+	for _, n := range names {
+		if filepath.IsAbs(n) && filepath.Ext(n) == ".toml" {
+			return n
+		}
+	}
+	return ""
+}
+
+// deliveries are the names under which something may have been delivered: the sheets
+// that are built in, and those of the user's own that a shoot remembers.
+func deliveries(d *shoot.Doc) []string {
+	names := deliver.Builtin()
+	for _, v := range d.Views {
+		for n := range v.Done {
+			if !slices.Contains(names, n) && filepath.IsLocal(n) && filepath.Base(n) == n {
+				names = append(names, n)
+			}
+		}
+	}
+	slices.Sort(names)
 	return names
 }
 
@@ -93,8 +126,15 @@ func (h *house) delivery(ctx context.Context, asked []string) (deliverData, erro
 	if err != nil {
 		p.Error = err.Error()
 	}
-	for _, n := range deliver.Builtin() {
+	offered := deliver.Builtin()
+	if p.Own = ownSheet(asked); p.Own != "" {
+		offered = append(offered, p.Own)
+	}
+	for _, n := range offered {
 		sheet, err := deliver.LoadSheet(ctx, n)
+		if n == p.Own && err != nil {
+			continue // Foresee has said it
+		}
 		if err != nil {
 			return p, err
 		}
@@ -105,7 +145,12 @@ func (h *house) delivery(ctx context.Context, asked []string) (deliverData, erro
 				one.Warnings = warnings[i]
 			}
 		}
+		if one.Title == "" {
+			one.Title = sheet.Name
+		}
 		p.Sheets = append(p.Sheets, one)
+	}
+	for _, n := range deliveries(d) {
 		if made, ok := h.made(d, n); ok {
 			p.Made = append(p.Made, made)
 		}
@@ -131,11 +176,8 @@ func (h *house) delivery(ctx context.Context, asked []string) (deliverData, erro
 func (h *house) pictureData(v shoot.View, place int) pictureData {
 	one := pictureData{viewData: h.viewData(v), Caption: v.Caption, AltText: v.Alt}
 	one.Place = place
-	for _, n := range deliver.Builtin() {
-		done, ok := v.Done[n]
-		if !ok {
-			continue
-		}
+	for _, n := range slices.Sorted(maps.Keys(v.Done)) {
+		done := v.Done[n]
 		r, ok := finish.AccountOf(h.dir, done.Key)
 		if !ok || len(r.Files) == 0 {
 			continue
@@ -159,7 +201,8 @@ func (h *house) made(d *shoot.Doc, name string) (madeData, bool) {
 			bytes += o.Size
 		}
 	}
-	return madeData{name, dir, fmt.Sprintf("%s, %s", count(n, "file"), size(bytes))}, true
+	_, err := os.Stat(filepath.Join(dir, deliver.BrandedName))
+	return madeData{name, dir, fmt.Sprintf("%s, %s", count(n, "file"), size(bytes)), err == nil}, true
 }
 
 func size(n int64) string {
@@ -290,8 +333,8 @@ func (s *Server) deliver(w http.ResponseWriter, r *http.Request) error {
 		return fault{http.StatusBadRequest, "choose at least one delivery sheet"}
 	}
 	for _, n := range q.Sheets {
-		if !slices.Contains(deliver.Builtin(), n) {
-			return fault{http.StatusBadRequest, fmt.Sprintf("there is no delivery sheet %q", n)}
+		if !slices.Contains(deliver.Builtin(), n) && ownSheet([]string{n}) == "" {
+			return fault{http.StatusBadRequest, fmt.Sprintf("there is no delivery sheet %q; one of your own is a file whose whole path, ending in .toml, is typed", n)}
 		}
 	}
 	err := s.begin("deliver", func(ctx context.Context, tell func(finish.Event)) (*finish.Report, string, error) {
@@ -330,7 +373,12 @@ func (s *Server) gallery(w http.ResponseWriter, r *http.Request) {
 	h := s.here()
 	name, file := r.PathValue("name"), r.PathValue("file")
 	kind, ok := galleryTypes[path.Ext(file)]
-	if h == nil || !slices.Contains(deliver.Builtin(), name) || !ok || !fs.ValidPath(file) {
+	if h == nil || !ok || !fs.ValidPath(file) {
+		http.NotFound(w, r)
+		return
+	}
+	d, err := h.doc()
+	if err != nil || !slices.Contains(deliveries(d), name) {
 		http.NotFound(w, r)
 		return
 	}

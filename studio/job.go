@@ -3,6 +3,7 @@ package studio
 import (
 	"context"
 	"errors"
+	"fmt"
 	"sync"
 
 	"mullion/finish"
@@ -76,10 +77,19 @@ func (j *jobState) end(report *finish.Report, to string, err error) {
 	case errors.Is(err, context.Canceled):
 		j.State = "stopped"
 	case err != nil:
-		j.State, j.Error = "failed", err.Error()
+		j.State, j.Error = "failed", onPage(err)
 	default:
 		j.State = "done"
 	}
+}
+
+// onPage is an error in words that say what to do on a page.
+func onPage(err error) string {
+	if many := (*finish.TooMany)(nil); errors.As(err, &many) {
+		return fmt.Sprintf("There are %d pictures and the sheet %s takes %d. Put %d or less under \"Pictures agreed on\", or leave some out on the walk.",
+			many.Pictures, many.Sheet, many.Most, many.Most)
+	}
+	return err.Error()
 }
 
 // look is the state of the job.

@@ -4,11 +4,23 @@ import { get, history, listen, post, say } from "./net.js";
 
 /** @typedef {{what: string, state: string, step: string, done: number, total: number, note: string, error?: string, failed?: string[], to?: string}} Job */
 
-const chosen = () => [...document.querySelectorAll("[name=sheet]:checked")].map((i) => /** @type {HTMLInputElement} */ (i).value);
+const field = (/** @type {string} */ name) => /** @type {HTMLInputElement | null} */ (document.querySelector(`[name=${name}]`))?.value.trim() || "";
 
-/** Fetches the page again; a field that has the focus keeps it. */
-async function refresh() {
-	const query = new URLSearchParams(chosen().map((s) => ["sheet", s])).toString();
+/** The sheets that are ticked. */
+const ticked = () => [...document.querySelectorAll("[name=sheet]:checked")].map((i) => /** @type {HTMLInputElement} */ (i).value);
+
+/** Those, with the file that was typed. @param {boolean} [typed] it has just been typed */
+function chosen(typed) {
+	const own = field("Own");
+	const shown = [...document.querySelectorAll("[name=sheet]")].some((i) => /** @type {HTMLInputElement} */ (i).value === own);
+	const names = ticked().filter((s) => !s.endsWith(".toml") || s === own);
+	return own && (typed || !shown) && !names.includes(own) ? [...names, own] : names;
+}
+
+/** Fetches the page again; a field that has the focus keeps it.
+ * @param {boolean} [typed] a sheet was typed */
+async function refresh(typed) {
+	const query = new URLSearchParams(chosen(typed === true).map((s) => ["sheet", s])).toString();
 	const text = await get("/part/deliver?" + query);
 	if (text === null) return;
 	const fresh = new DOMParser().parseFromString(text, "text/html").getElementById("page");
@@ -33,8 +45,8 @@ document.addEventListener("change", async (e) => {
 	if (!(i instanceof HTMLInputElement)) return;
 	const view = /** @type {HTMLElement | null} */ (i.closest("[data-view]"))?.dataset.view;
 	if (view) await post("/words/" + view, { [i.name]: i.value });
-	else if (i.name !== "sheet") await post("/pack", { [i.name]: i.type === "checkbox" ? i.checked : i.type === "number" ? Number(i.value) : i.value });
-	await refresh();
+	else if (i.name !== "sheet" && i.name !== "Own") await post("/pack", { [i.name]: i.type === "checkbox" ? i.checked : i.type === "number" ? Number(i.value) : i.value });
+	await refresh(i.name === "Own");
 });
 
 document.addEventListener("click", async (e) => {
