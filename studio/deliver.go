@@ -23,6 +23,7 @@ func (s *Server) deliverRoutes(m *http.ServeMux) {
 	m.HandleFunc("POST /words/{view}", answer(s.words))
 	m.HandleFunc("POST /pack", answer(s.pack))
 	m.HandleFunc("POST /deliver", answer(s.deliver))
+	m.HandleFunc("POST /send", answer(s.send))
 	m.HandleFunc("POST /stop", answer(s.stopJob))
 	m.HandleFunc("GET /job", answer(func(w http.ResponseWriter, _ *http.Request) error { give(w, s.job.look()); return nil }))
 	m.HandleFunc("GET /gallery/{name}/{file...}", s.gallery)

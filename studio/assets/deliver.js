@@ -27,6 +27,11 @@ async function refresh(typed) {
 	const page = document.getElementById("page");
 	if (!fresh || !page) return;
 	const at = place(document.activeElement);
+	for (const name of ["To", "Secret"]) {
+		const was = /** @type {HTMLInputElement | null} */ (page.querySelector(`[name=${name}]`));
+		const now = /** @type {HTMLInputElement | null} */ (fresh.querySelector(`[name=${name}]`));
+		if (was && now) now.value = was.value;
+	}
 	page.replaceWith(fresh);
 	if (at) /** @type {HTMLElement | null} */ (document.querySelector(at))?.focus({ preventScroll: true });
 	await job();
@@ -42,10 +47,10 @@ function place(e) {
 
 document.addEventListener("change", async (e) => {
 	const i = e.target;
-	if (!(i instanceof HTMLInputElement)) return;
+	if (!(i instanceof HTMLInputElement) || i.name === "To" || i.name === "Secret") return;
 	const view = /** @type {HTMLElement | null} */ (i.closest("[data-view]"))?.dataset.view;
 	if (view) await post("/words/" + view, { [i.name]: i.value });
-	else if (i.name !== "sheet" && i.name !== "Own") await post("/pack", { [i.name]: i.type === "checkbox" ? i.checked : i.type === "number" ? Number(i.value) : i.value });
+	else if (!["sheet", "Own"].includes(i.name)) await post("/pack", { [i.name]: i.type === "checkbox" ? i.checked : i.type === "number" ? Number(i.value) : i.value });
 	await refresh(i.name === "Own");
 });
 
@@ -53,6 +58,12 @@ document.addEventListener("click", async (e) => {
 	const b = /** @type {HTMLElement} */ (e.target).closest("[data-do]");
 	if (!(b instanceof HTMLElement)) return;
 	if (b.dataset.do === "make" && await post("/deliver", { Sheets: chosen() })) await job();
+	if (b.dataset.do === "send") {
+		const secret = /** @type {HTMLInputElement} */ (document.querySelector("[name=Secret]"));
+		const q = { Delivery: /** @type {HTMLSelectElement} */ (document.querySelector("[name=Which]")).value, To: field("To"), Password: secret.value };
+		secret.value = "";
+		if (await post("/send", q)) await job();
+	}
 	if (b.dataset.do === "stop") {
 		await post("/stop");
 		say("Stopping. What is finished is kept.");
@@ -65,7 +76,7 @@ async function job() {
 	if (text === null) return;
 	/** @type {Job} */
 	const j = JSON.parse(text);
-	if (j.what !== "deliver") return;
+	if (j.what !== "deliver" && j.what !== "send") return;
 	show(j);
 }
 
@@ -83,7 +94,7 @@ function show(j) {
 	} else bar.removeAttribute("value");
 	part("job-words").textContent = {
 		running: `${j.step.charAt(0).toUpperCase() + j.step.slice(1)}${j.total ? `, ${j.done} of ${j.total}` : ""}${j.note ? ": " + j.note : ""}.`,
-		done: j.failed?.length ? "Not everything could be made." : "Done. Every file was read back and checked.",
+		done: j.failed?.length ? "Not everything could be made." : j.what === "send" ? j.note : "Done. Every file was read back and checked.",
 		stopped: "Stopped. What is finished is kept; the same button carries on.",
 		failed: j.error || "It could not be made.",
 	}[j.state] || "";
