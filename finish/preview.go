@@ -39,7 +39,7 @@ func NewPreviews(dir string, limit int64) *Previews {
 	return &Previews{dir: dir, limit: limit, live: map[string]*live{}}
 }
 
-// Preview is a live picture. Its planes belong to the caller.
+// Preview is a live picture. Its planes belong to the caller, who may put them back.
 type Preview struct {
 	RGB    *raster.RGB   // as a finished picture: linear light, sRGB primaries, 0..1
 	Glass  *raster.Plane // how far each pixel shows the outside, 0..1; nil without windows
@@ -121,7 +121,11 @@ func (p *Previews) Make(ctx context.Context, v shoot.View) (*Preview, error) {
 	out := &Preview{RGB: pic.rgb, Report: pic.report(v), Frame: pic.frame}
 	out.W, out.H = s.full.W, s.full.H
 	if s.outside != nil && len(s.outside.Regions) > 0 {
-		out.Glass = s.outside.Coverage.Clone()
+		from := s.outside.Coverage
+		out.Glass = raster.Get(from.W, from.H)
+		for y := range from.H {
+			copy(out.Glass.Row(y), from.Row(y))
+		}
 	}
 	out.Room, out.Window = pic.kelvins(v.Decisions)
 	out.Level = shoot.Level{PitchDeg: pic.pose.PitchDeg, RollDeg: pic.pose.RollDeg, YawDeg: pic.pose.YawDeg}

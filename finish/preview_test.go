@@ -219,6 +219,7 @@ func BenchmarkPreview(b *testing.B) {
 	make := func() {
 		live, err := p.Make(context.Background(), v)
 		show(live.RGB, err)
+		raster.Put(live.Glass)
 	}
 	quick := func() { show(p.Draft(context.Background(), v)) }
 	for _, c := range []struct {

@@ -239,6 +239,7 @@ func (s *seen) make(ctx context.Context, h *house, v shoot.View) (*look, error) 
 		return nil, err
 	}
 	l := &look{key: key, jpeg: b, facts: factsOf(p, v)}
+	raster.Put(p.Glass)
 	s.add(l)
 	h.previews.KeepThumb(ctx, v, p.RGB)
 	return l, nil

@@ -39,13 +39,17 @@ func fitGain(ctx context.Context, log, out *raster.Plane) (a, b *raster.Plane, e
 	if err != nil {
 		return nil, nil, err
 	}
-	for i := range ml.Pix {
-		k := (lo.Pix[i] - ml.Pix[i]*mo.Pix[i]) / (max(0, ll.Pix[i]-ml.Pix[i]*ml.Pix[i]) + guideEps)
-		mo.Pix[i] -= k * ml.Pix[i]
-		ll.Pix[i] = k
-	}
+	err = raster.Bands(ctx, h, func(y0, y1 int) {
+		for i := y0 * w; i < y1*w; i++ {
+			k := (lo.Pix[i] - ml.Pix[i]*mo.Pix[i]) / (max(0, ll.Pix[i]-ml.Pix[i]*ml.Pix[i]) + guideEps)
+			mo.Pix[i] -= k * ml.Pix[i]
+			ll.Pix[i] = k
+		}
+	})
 	a, b = ml, lo
-	err = raster.Box(ctx, a, ll, guideRadius)
+	if err == nil {
+		err = raster.Box(ctx, a, ll, guideRadius)
+	}
 	if err == nil {
 		err = raster.Box(ctx, b, mo, guideRadius)
 	}
