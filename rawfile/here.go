@@ -113,7 +113,7 @@ func serve(head, in, out []byte) (a answer) {
 		a.Unpacked = &unpacked{path: o.Path, Info: o.Info}
 		err = unpack(ctx, a.Unpacked, o.Kind, in)
 	case "info":
-		info := libraryInfo(o.Info, in)
+		info := librawInfo(o.Info, in)
 		a.Info = &info
 	case "thumb":
 		room = nil // a small picture needs none, what it is made of comes from the pools
@@ -246,10 +246,10 @@ func (h here) thumb(ctx context.Context, kind metadata.Kind, edge int) (*raster.
 	return p, ctx.Err()
 }
 
-// libraryInfo asks the raw library what the tags don't say.
-func (h here) libraryInfo(ctx context.Context, info metadata.Info) (metadata.Info, error) {
+// librawInfo asks the raw library what the tags don't say.
+func (h here) librawInfo(ctx context.Context, info metadata.Info) (metadata.Info, error) {
 	if h.job == nil {
-		return libraryInfo(info, h.data), nil
+		return librawInfo(info, h.data), nil
 	}
 	a, err := h.ask(ctx, order{Task: "info", Info: info})
 	if ctx.Err() != nil {

@@ -15,14 +15,14 @@ func ReadInfo(ctx context.Context, path string) (metadata.Info, error) {
 		return info, err
 	}
 	err = withFile(ctx, path, func(h here) error {
-		info, err = h.libraryInfo(ctx, info)
+		info, err = h.librawInfo(ctx, info)
 		return err
 	})
 	return info, err
 }
 
-// libraryInfo completes what the tags say, in the process that decodes.
-func libraryInfo(info metadata.Info, data []byte) metadata.Info {
+// librawInfo completes what the tags say, in the process that decodes.
+func librawInfo(info metadata.Info, data []byte) metadata.Info {
 	l, err := openLibrary(data)
 	if err != nil {
 		// The decoder will say what is wrong, if this frame is ever decoded.

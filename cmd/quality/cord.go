@@ -39,8 +39,8 @@ func (b *bench) cord(ctx context.Context, data string) error {
 		return err
 	}
 	fmt.Printf("%-38s%12.2f\n", "Mullion", psnrIn(codes(ours), pics[1], mask[0]))
-	if b.library != nil {
-		if err := b.libraryCords(ctx, pics, mask[0], path); err != nil {
+	if b.opencv != nil {
+		if err := b.opencvCords(ctx, pics, mask[0], path); err != nil {
 			return err
 		}
 	}
@@ -49,13 +49,13 @@ func (b *bench) cord(ctx context.Context, data string) error {
 }
 
 // libraryCords tries OpenCV's two methods with the mask as it is and widened.
-func (b *bench) libraryCords(ctx context.Context, pics [2]*raster.RGB, mask *raster.Plane, path string) error {
+func (b *bench) opencvCords(ctx context.Context, pics [2]*raster.RGB, mask *raster.Plane, path string) error {
 	if err := writePicture(b.work, "cord", pics[0]); err != nil {
 		return err
 	}
-	script := filepath.Join(filepath.Dir(b.library.script), "opencv-inpaint.py")
+	script := filepath.Join(filepath.Dir(b.opencv.script), "opencv-inpaint.py")
 	for _, widen := range []string{"0", "1", "3"} {
-		out, err := exec.CommandContext(ctx, b.library.python, script, b.work, filepath.Join(b.work, "cord.png"), path, widen).CombinedOutput()
+		out, err := exec.CommandContext(ctx, b.opencv.python, script, b.work, filepath.Join(b.work, "cord.png"), path, widen).CombinedOutput()
 		if err != nil {
 			return fmt.Errorf("opencv-inpaint.py: %w: %s", err, out)
 		}

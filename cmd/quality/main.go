@@ -44,10 +44,10 @@ func main() {
 
 // bench carries a run.
 type bench struct {
-	size    int
-	keep    string
-	work    string
-	library *library
+	size   int
+	keep   string
+	work   string
+	opencv *library
 }
 
 func (b *bench) run(ctx context.Context, data, only string) error {
@@ -56,7 +56,7 @@ func (b *bench) run(ctx context.Context, data, only string) error {
 		return err
 	}
 	defer os.RemoveAll(b.work)
-	if b.library, err = findLibrary(); err != nil {
+	if b.opencv, err = findLibrary(); err != nil {
 		fmt.Printf("%v\n\n", err)
 	}
 	house, err := houseSets(ctx, b.work, data, only)

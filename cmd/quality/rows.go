@@ -67,8 +67,8 @@ func (b *bench) rows(ctx context.Context, s set) ([]*row, error) {
 		raised.picture = toMean(m, meanGrey(ours.picture))
 		out = append(out, r, raised)
 	}
-	if b.library != nil {
-		more, err := b.libraryRows(ctx, s, seconds)
+	if b.opencv != nil {
+		more, err := b.opencvRows(ctx, s, seconds)
 		if err != nil {
 			return nil, err
 		}
@@ -86,12 +86,12 @@ func (b *bench) merged(ctx context.Context, r *row, radiance *raster.RGB, s set)
 	return ctx.Err()
 }
 
-func (b *bench) libraryRows(ctx context.Context, s set, seconds []float64) ([]*row, error) {
+func (b *bench) opencvRows(ctx context.Context, s set, seconds []float64) ([]*row, error) {
 	dir, err := os.MkdirTemp(b.work, "cv-")
 	if err != nil {
 		return nil, err
 	}
-	if err := b.library.fuse(ctx, dir, s.shown, seconds); err != nil {
+	if err := b.opencv.fuse(ctx, dir, s.shown, seconds); err != nil {
 		return nil, err
 	}
 	var out []*row
@@ -103,7 +103,7 @@ func (b *bench) libraryRows(ctx context.Context, s set, seconds []float64) ([]*r
 		out = append(out, r)
 	}
 	if s.truth != nil {
-		m, err := b.library.merged(dir)
+		m, err := b.opencv.merged(dir)
 		if err != nil {
 			return nil, err
 		}

@@ -15,7 +15,7 @@ import (
 // detector measure how far its verticals lean in the delivered pictures. The bar is
 // 0.15 degrees in each.
 func (b *bench) uprights(ctx context.Context) error {
-	if b.library == nil {
+	if b.opencv == nil {
 		return nil
 	}
 	card, shoot := filepath.Join(b.work, "card"), filepath.Join(b.work, "shoot")
@@ -26,11 +26,11 @@ func (b *bench) uprights(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	args := []string{filepath.Join(filepath.Dir(b.library.script), "opencv-uprights.py")}
+	args := []string{filepath.Join(filepath.Dir(b.opencv.script), "opencv-uprights.py")}
 	for _, v := range report.Views {
 		args = append(args, v.Files[0].Path)
 	}
-	out, err := exec.CommandContext(ctx, b.library.python, args...).CombinedOutput()
+	out, err := exec.CommandContext(ctx, b.opencv.python, args...).CombinedOutput()
 	if err != nil {
 		return fmt.Errorf("opencv-uprights.py: %w: %s", err, strings.TrimSpace(string(out)))
 	}
