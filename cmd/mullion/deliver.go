@@ -3,20 +3,16 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"golang.org/x/term"
 
-	"mullion/deliver"
 	"mullion/deliver/send"
 	"mullion/finish"
-	"mullion/record"
 	"mullion/shoot"
 	"mullion/who"
 )
@@ -188,36 +184,13 @@ func bytesOf(n int64) string {
 	return fmt.Sprintf("%.1f MB", float64(n)/1e6)
 }
 
-// lastSent are the files that make a delivery whole.
-var lastSent = []string{record.FileName, record.SigName}
-
-// send brings one delivery to one place and notes it in the shoot.
+// send brings one delivery to one place and says what is there now.
 func (c *deliverCmd) send(ctx context.Context, dir, to string) error {
-	store, err := send.Open(ctx, to, send.Access{Password: askPassword, KeyFiles: c.Key, KnownHosts: c.HostsFile})
-	if err != nil {
-		return err
-	}
-	defer store.Close()
 	p := newProgress(os.Stderr)
-	r, err := send.Delivery(ctx, dir, store, lastSent, listedFiles, func(done, total int, name string) {
-		p.show(finish.Event{Step: "sending", Done: done, Total: total})
-	})
+	access := send.Access{Password: askPassword, KeyFiles: c.Key, KnownHosts: c.HostsFile}
+	r, err := finish.Send(ctx, c.Shoot, filepath.Base(dir), to, access, p.show)
 	p.close()
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
 	if err != nil {
-		return fmt.Errorf("%s: %w", send.Plain(to), err)
-	}
-	sum, err := recordSum(dir)
-	if err != nil {
-		return err
-	}
-	sent := shoot.Sent{
-		Delivery: filepath.Base(dir), To: send.Plain(to), At: time.Now().UTC().Truncate(time.Second),
-		Files: r.Files, Bytes: r.Bytes, Record: sum,
-	}
-	if err := updateShoot(ctx, c.Shoot, func(d *shoot.Doc) error { noteSent(d, sent); return nil }); err != nil {
 		return err
 	}
 	fmt.Printf("%s (%s) are at %s, every one read back and compared; %d sent now", plural(r.Files, "file"), bytesOf(r.Bytes), send.Plain(to), r.Sent)
@@ -226,34 +199,6 @@ func (c *deliverCmd) send(ctx context.Context, dir, to string) error {
 	}
 	fmt.Println(".")
 	return nil
-}
-
-// noteSent keeps the latest sending of a delivery to a place.
-func noteSent(d *shoot.Doc, s shoot.Sent) {
-	if d.Pack == nil {
-		d.Pack = &shoot.Pack{}
-	}
-	for i, was := range d.Pack.Sent {
-		if was.Delivery == s.Delivery && was.To == s.To {
-			s.Extra = was.Extra
-			d.Pack.Sent[i] = s
-			return
-		}
-	}
-	d.Pack.Sent = append(d.Pack.Sent, s)
-}
-
-// listedFiles are the files that an edit record speaks of.
-func listedFiles(data []byte) []string {
-	var r record.Record
-	if json.Unmarshal(data, &r) != nil {
-		return nil
-	}
-	names := []string{deliver.ArchiveName}
-	for _, f := range r.Files {
-		names = append(names, f.Path)
-	}
-	return names
 }
 
 // askPassword takes a password from the environment or, at a terminal, from a person.

@@ -2,17 +2,12 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 
 	"mullion/finish"
-	"mullion/record"
 	"mullion/shoot"
 )
 
@@ -220,14 +215,4 @@ func updateShoot(ctx context.Context, dir string, fn func(*shoot.Doc) error) err
 		return err
 	}
 	return errors.Join(s.Update(ctx, fn), s.Close())
-}
-
-// recordSum is the hash of a delivery's edit record.
-func recordSum(dir string) (string, error) {
-	data, err := os.ReadFile(filepath.Join(dir, record.FileName))
-	if err != nil {
-		return "", err
-	}
-	sum := sha256.Sum256(data)
-	return hex.EncodeToString(sum[:]), nil
 }
