@@ -2,10 +2,10 @@ package finish
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"encoding/binary"
 	"encoding/gob"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -141,20 +141,12 @@ func keptPath(cache string, v shoot.View, around neighbours) (string, error) {
 const keptSteps, keptZero = 1024, 32
 
 func (k *reduced) write(path string) error {
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+	var b bytes.Buffer
+	b.Grow(1<<20 + 6*k.rgb.W()*k.rgb.H())
+	if err := k.encode(&b); err != nil {
 		return err
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".partial-*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name())
-	b := bufio.NewWriterSize(f, 1<<20)
-	err = k.encode(b)
-	if err = errors.Join(err, b.Flush(), f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
+	return putFile(path, b.Bytes())
 }
 
 func (k *reduced) encode(w io.Writer) error {

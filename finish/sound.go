@@ -31,7 +31,7 @@ type sounding struct {
 const soundEdge = 1600
 
 // soundingEngine is raised when the same frames would give other soundings.
-const soundingEngine = "2"
+const soundingEngine = "3"
 
 // reading is the step of a run that sounds the views.
 const reading = "reading views"
@@ -147,18 +147,18 @@ func (l *line) rememberSounding(v shoot.View, s *sounding) error {
 func (s *Scene) sound(ctx context.Context) (*sounding, error) {
 	info := s.Merged.Info
 	out := &sounding{}
+	var half *raster.RGB
 	if m := s.Merged; m.Mosaic != nil {
-		half, err := cells(ctx, m.Mosaic, m.CFA)
-		if err != nil {
+		var err error
+		if half, err = cells(ctx, m.Mosaic, m.CFA); err != nil {
 			return nil, err
 		}
-		out.Dust, err = dust.Look(ctx, half, m.Clip, dustGroup(info))
-		raster.PutRGB(half)
-		if err != nil {
+		defer raster.PutRGB(half)
+		if out.Dust, err = dust.Look(ctx, half, m.Clip, dustGroup(info)); err != nil {
 			return nil, err
 		}
 	}
-	small, err := s.small(ctx, soundEdge)
+	small, err := s.small(ctx, half, soundEdge)
 	if err != nil {
 		return nil, err
 	}
@@ -196,36 +196,30 @@ func (s *Scene) sound(ctx context.Context) (*sounding, error) {
 }
 
 // small returns a scene like s, in scene colour and shrunk to about the given long edge
-// without interpolation: each two by two photosites are one pixel first. Frames that are
-// not much larger than that are interpolated.
-func (s *Scene) small(ctx context.Context, long int) (*Scene, error) {
+// without interpolation: from half, in which each two by two photosites of a mosaic are
+// one pixel (nil without a mosaic). Frames that are not much larger than that are
+// interpolated.
+func (s *Scene) small(ctx context.Context, half *raster.RGB, long int) (*Scene, error) {
 	m := *s.Merged
 	t := *s
 	t.Merged, t.Findings = &m, nil
-	p := *s.planes()[0]
-	switch {
-	case m.Mosaic != nil && max(p.W, p.H) >= 2*long:
-		cells, err := cells(ctx, m.Mosaic, m.CFA)
-		if err != nil {
+	from := m.RGB
+	if m.Mosaic != nil {
+		if max(m.Mosaic.W, m.Mosaic.H) < 2*long {
+			m.Mosaic = m.Mosaic.Clone()
+			return &t, t.develop(ctx, nil)
+		}
+		// Shrinking takes the noise out, and a denoiser told of full-size pixels would
+		// take texture.
+		m.Mosaic, from, t.mosaics = nil, half, false
+	}
+	w, h := within(from.W(), from.H(), long)
+	m.RGB = &raster.RGB{}
+	for c := range from {
+		var err error
+		if m.RGB[c], err = raster.Shrink(ctx, from[c], w, h); err != nil {
 			return nil, err
 		}
-		m.Mosaic, m.RGB = nil, cells
-	case m.Mosaic != nil:
-		m.Mosaic = m.Mosaic.Clone()
-	default:
-		m.RGB = m.RGB.Clone()
-	}
-	if m.RGB != nil {
-		big := m.RGB
-		w, h := within(big.W(), big.H(), long)
-		m.RGB = &raster.RGB{}
-		for c := range big {
-			var err error
-			if m.RGB[c], err = raster.Shrink(ctx, big[c], w, h); err != nil {
-				return nil, err
-			}
-		}
-		raster.PutRGB(big)
 	}
 	return &t, t.develop(ctx, nil)
 }
