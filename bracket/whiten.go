@@ -31,16 +31,15 @@ func Whiten(ctx context.Context, rgb *raster.RGB, clip float32, neutral colour.V
 	for c := range n {
 		n[c] = float32(neutral[c] / top)
 	}
-	whole, any, err := clippedWhole(ctx, rgb, clip)
-	if err != nil || !any {
-		return err
+	strips := make([]strip, (rgb.H()+stripRows-1)/stripRows)
+	err := raster.BandsOf(ctx, len(strips), 1, func(i, _ int) { strips[i] = clippedWhole(ctx, rgb, i*stripRows, clip) })
+	if err == nil {
+		err = raster.BandsOf(ctx, len(strips), 1, func(i, _ int) { strips[i].whiten(rgb, i*stripRows, clip, n) })
 	}
-	defer raster.Put(whole)
-	return raster.Bands(ctx, rgb.H(), func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			whitenRow(rgb[0].Row(y), rgb[1].Row(y), rgb[2].Row(y), whole.Row(y), clip, n)
-		}
-	})
+	for _, s := range strips {
+		raster.Put(s.whole)
+	}
+	return err
 }
 
 // Where a channel begins to count as clipped, and where it is, as shares of clip.
@@ -61,46 +60,85 @@ func clippedness(v, inv float32) float32 {
 	return t * t * (3 - 2*t)
 }
 
-// clippedWhole is how much all channels clip in a pixel's surroundings, 0 to 1:
-// spread by two pixels, the reach of interpolation, with a soft edge.
-func clippedWhole(ctx context.Context, rgb *raster.RGB, clip float32) (*raster.Plane, bool, error) {
+// stripRows is the height of a strip. Little of a picture clips, and what doesn't is
+// only glanced at.
+const stripRows = 128
+
+// strip is the part of some rows that something clipped reaches, from column x and row y
+// of the picture on, and how much all channels clip in the surroundings of each pixel,
+// 0 to 1. whole is nil where nothing clips.
+type strip struct {
+	x, y  int
+	whole *raster.Plane
+}
+
+// What clips is spread by two pixels, the reach of interpolation, with a soft edge.
+const (
+	spreadBy   = 2
+	softenedBy = 1.2
+	touches    = spreadBy + 5 // how far that goes: the blur is cut at 3.5 of its sigma
+)
+
+// clippedWhole looks at the rows of the strip from y0 on and at those that reach into it.
+func clippedWhole(ctx context.Context, rgb *raster.RGB, y0 int, clip float32) strip {
 	w, h := rgb.W(), rgb.H()
-	p := raster.Get(w, h)
+	top, bottom := max(0, y0-touches), min(h, y0+stripRows+touches)
+	x0, x1 := w, 0
+	for y := top; y < bottom; y++ {
+		a, b := brightest(rgb, y, clip*clipStart*0.999)
+		x0, x1 = min(x0, a), max(x1, b)
+	}
+	if x0 >= x1 {
+		return strip{}
+	}
+	x0, x1 = max(0, x0-touches), min(w, x1+touches)
+	s := strip{x0, top, raster.Get(x1-x0, bottom-top)}
 	inv := 1 / clip
-	found := make([]bool, h)
-	err := raster.Bands(ctx, h, func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			r, g, b, out := rgb[0].Row(y), rgb[1].Row(y), rgb[2].Row(y), p.Row(y)
-			for x := range out {
-				m := r[x]
-				if g[x] < m {
-					m = g[x]
-				}
-				if b[x] < m {
-					m = b[x]
-				}
-				// Two channels are enough to make a false colour of the third.
-				mid := r[x] + g[x] + b[x] - m - max(r[x], g[x], b[x])
-				v := max(clippedness(m, inv), 0.6*clippedness(mid, inv))
-				out[x] = v
-				if v > 0 || max(r[x], g[x], b[x]) > clipStart*clip {
-					found[y] = true
-				}
+	for y := range s.whole.H {
+		out := s.whole.Row(y)
+		r, g, b := rgb[0].Row(top + y)[x0:x1], rgb[1].Row(top + y)[x0:x1], rgb[2].Row(top + y)[x0:x1]
+		for x := range out {
+			m := r[x]
+			if g[x] < m {
+				m = g[x]
 			}
+			if b[x] < m {
+				m = b[x]
+			}
+			// Two channels are enough to make a false colour of the third.
+			mid := r[x] + g[x] + b[x] - m - max(r[x], g[x], b[x])
+			out[x] = max(clippedness(m, inv), 0.6*clippedness(mid, inv))
 		}
-	})
-	any := false
-	for _, f := range found {
-		any = any || f
 	}
-	if err != nil || !any {
-		raster.Put(p)
-		return nil, false, err
+	if dilate(ctx, s.whole, spreadBy) == nil { // else the caller stops, too
+		_ = raster.Gauss(ctx, s.whole, s.whole, softenedBy)
 	}
-	if err := dilate(ctx, p, 2); err != nil {
-		return nil, false, err
+	return s
+}
+
+// brightest is where a row begins and ends to have a channel above v.
+func brightest(rgb *raster.RGB, y int, v float32) (x0, x1 int) {
+	r := rgb[0].Row(y)
+	g, b := rgb[1].Row(y)[:len(r)], rgb[2].Row(y)[:len(r)]
+	x0 = len(r)
+	for x := range r {
+		if r[x] > v || g[x] > v || b[x] > v {
+			x0 = min(x0, x)
+			x1 = x + 1
+		}
 	}
-	return p, true, raster.Gauss(ctx, p, p, 1.2)
+	return x0, x1
+}
+
+// whiten mends the strip's own rows, from y0 on.
+func (s strip) whiten(rgb *raster.RGB, y0 int, clip float32, n [3]float32) {
+	if s.whole == nil {
+		return
+	}
+	x1 := s.x + s.whole.W
+	for y := y0; y < min(rgb.H(), y0+stripRows); y++ {
+		whitenRow(rgb[0].Row(y)[s.x:x1], rgb[1].Row(y)[s.x:x1], rgb[2].Row(y)[s.x:x1], s.whole.Row(y-s.y), clip, n)
+	}
 }
 
 // dilate replaces every sample by the largest within r.

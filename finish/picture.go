@@ -51,6 +51,7 @@ func develop(ctx context.Context, scene *Scene, clock *Clock, d shoot.Decisions,
 		p.keeping = func(ctx context.Context, src *raster.RGB) {
 			if k, err := p.keep(ctx, src); err == nil {
 				k.store(keep)
+				raster.PutRGB(k.rgb)
 			}
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"mullion/card/disk"
 	"mullion/internal/raster"
 	"mullion/plumb"
+	"mullion/rawfile"
 	"mullion/removal/dust"
 	"mullion/shoot"
 	"mullion/tone"
@@ -60,6 +61,7 @@ func (l *line) sound(ctx context.Context) error {
 		}
 		l.job.tell(Event{Step: reading, Done: i + 1, Total: len(due), Note: v.ID})
 	}
+	rawfile.Rest()
 	return nil
 }
 

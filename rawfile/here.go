@@ -219,7 +219,7 @@ func (u *unpacked) fetch(ctx context.Context, job *apart.Job) error {
 		u.bytes = getBytes(n)
 		dst = u.bytes
 	} else {
-		u.words = getSamples(n / 2)
+		u.words = raster.GetWords(n / 2)
 		dst = unsafe.Slice((*byte)(unsafe.Pointer(&u.words[0])), n)
 	}
 	const piece = 4 << 20

@@ -143,21 +143,11 @@ func tally(row []uint16, even, odd *[65536]uint32) {
 	}
 }
 
-var samplePool sync.Pool // *[]uint16
-
-func getSamples(n int) []uint16 {
-	if p, _ := samplePool.Get().(*[]uint16); p != nil && cap(*p) >= n {
-		return (*p)[:n]
-	}
-	return make([]uint16, n)
-}
-
 // Release gives the frame's pixels back for reuse. The caller must hold no other
 // reference to them; the frame keeps its Info and Camera.
 func (f *Frame) Release() {
 	if f.Mosaic != nil && f.Mosaic.Pix != nil {
-		pix := f.Mosaic.Pix
-		samplePool.Put(&pix)
+		raster.PutWords(f.Mosaic.Pix)
 		f.Mosaic.Pix = nil
 	}
 	raster.PutRGB(f.RGB)

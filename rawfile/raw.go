@@ -76,7 +76,7 @@ func unpackMosaic(ctx context.Context, u *unpacked, l *library, s sensor, pix []
 	src := pix
 	if pix != nil {
 		s.pitch = s.rawW
-		defer samplePool.Put(&pix)
+		defer raster.PutWords(pix)
 	} else {
 		var err error
 		if src, err = l.samples(s); err != nil {

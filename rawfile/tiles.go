@@ -97,7 +97,7 @@ func unpackTiles(ctx context.Context, data []byte, d *ifd.Dir, w, h int) ([]uint
 	if !ok {
 		return nil, errLJPEGOther
 	}
-	pix := getSamples(w * h)
+	pix := raster.GetWords(w * h)
 	var mu sync.Mutex
 	var failed error
 	err := raster.BandsOf(ctx, g.offset.Len(), 1, func(i, _ int) {
@@ -111,7 +111,7 @@ func unpackTiles(ctx context.Context, data []byte, d *ifd.Dir, w, h int) ([]uint
 		err = failed
 	}
 	if err != nil {
-		samplePool.Put(&pix)
+		raster.PutWords(pix)
 		return nil, err
 	}
 	return pix, nil
@@ -139,8 +139,8 @@ func (g *grid) tile(data []byte, i int, pix []uint16) error {
 	if line*j.h < g.tileW*rows || line*j.h > maxPixels || line*j.h > 4*g.tileW*g.tileH {
 		return errLJPEGOther
 	}
-	buf := getSamples(line * j.h)
-	defer samplePool.Put(&buf)
+	buf := raster.GetWords(line * j.h)
+	defer raster.PutWords(buf)
 	if err := j.decode(buf, line); err != nil {
 		return err
 	}

@@ -41,7 +41,7 @@ var room []byte
 
 func wordRoom(n int) ([]uint16, error) {
 	if room == nil {
-		return getSamples(n), nil
+		return raster.GetWords(n), nil
 	}
 	if 2*n > len(room) {
 		return nil, fmt.Errorf("its header claims a picture of %d samples", n)
@@ -62,7 +62,7 @@ func byteRoom(n int) ([]byte, error) {
 // giveBack returns samples to the pools they came from.
 func (u *unpacked) giveBack() {
 	if room == nil && u.words != nil {
-		samplePool.Put(&u.words)
+		raster.PutWords(u.words)
 	}
 	if room == nil && u.bytes != nil {
 		bytePool.Put(&u.bytes)

@@ -20,6 +20,9 @@ func Start(ctx context.Context) (*Job, error) { return nil, ErrNone }
 // Close does nothing on this system.
 func (j *Job) Close() {}
 
+// Rest does nothing on this system.
+func Rest() {}
+
 // Used does nothing on this system.
 func (j *Job) Used(n int) {}
 

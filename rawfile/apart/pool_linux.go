@@ -100,6 +100,16 @@ func (j *Job) Close() {
 	pool.free = append(pool.free, w)
 }
 
+// Rest ends the workers that wait, for who knows that there is nothing more to read;
+// they would end by themselves some time later.
+func Rest() {
+	pool.Lock()
+	defer pool.Unlock()
+	for _, w := range pool.free {
+		w.timer.Reset(0)
+	}
+}
+
 // retire ends a worker that had nothing to do.
 func (w *worker) retire() {
 	pool.Lock()

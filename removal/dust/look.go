@@ -50,6 +50,7 @@ func Look(ctx context.Context, light *raster.RGB, clip float32, group string) (*
 	if err := s.reduce(ctx, light, clip); err != nil {
 		return nil, err
 	}
+	defer raster.Put(s.luma, s.red, s.blue, s.spoilt)
 	e := &Evidence{Group: group, W: s.luma.W, H: s.luma.H, Scene: s.scene(), Marks: []Mark{}}
 	for k := range radii {
 		if err := s.at(ctx, k, e); err != nil {
@@ -84,10 +85,12 @@ func (s *search) reduce(ctx context.Context, light *raster.RGB, clip float32) er
 			return err
 		}
 	}
-	s.luma, s.red, s.blue, s.spoilt = raster.New(w, h), small[0], small[2], raster.New(w, h)
+	s.luma, s.red, s.blue, s.spoilt = raster.Get(w, h), small[0], small[2], raster.Get(w, h)
+	defer raster.Put(small[1])
 	for y := range h {
 		r, g, b, l, bad := small[0].Row(y), small[1].Row(y), small[2].Row(y), s.luma.Row(y), s.spoilt.Row(y)
 		for x := range l {
+			bad[x] = 0
 			if max(r[x], g[x], b[x]) > 0.9*clip {
 				bad[x] = 1
 			}
