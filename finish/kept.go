@@ -127,10 +127,11 @@ func (k *reduced) picture() *picture {
 }
 
 // keptPath is where a view's radiance is kept below the shoot's cache: by the contents
-// of its frames and what its neighbours say, so that nothing old is ever taken for
-// something new.
+// of its frames and what its neighbours say of lens and dust, so that nothing old is ever
+// taken for something new. What a room's views agree on in light is used after it, so
+// that a room's new name merges no frames again.
 func keptPath(cache string, v shoot.View, around neighbours) (string, error) {
-	key, err := shoot.Key(v.Frames, around, nil, engine+keptFormat)
+	key, err := shoot.Key(v.Frames, neighbours{Plumb: around.Plumb, Dust: around.Dust}, nil, engine+keptFormat)
 	if err != nil {
 		return "", err
 	}

@@ -196,6 +196,7 @@ func (p *Previews) load(ctx context.Context, v shoot.View) (*reduced, error) {
 		return nil, err
 	}
 	if k, err := readKept(path); err == nil {
+		k.Around = around
 		return k, nil
 	}
 	k, err := measureView(ctx, p.paths(v), around)

@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"syscall"
 	"testing"
 	"time"
@@ -153,6 +154,53 @@ func TestKeptRadiance(t *testing.T) {
 		if err != nil || again.W != k.W {
 			t.Errorf("it was not kept again: %v", err)
 		}
+	}
+}
+
+// A room's name changes what the views agree on and not their radiance: no frame is
+// merged again, and the picture is the one that would be made from the frames.
+func TestRoomMergesNothing(t *testing.T) {
+	dir, _ := previewShoot(t, .3)
+	s, err := shoot.Open(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = s.Update(t.Context(), func(d *shoot.Doc) error {
+		for i := range d.Views {
+			d.Views[i].Room = "Guest wing"
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Close()
+	doc, err := shoot.Read(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := doc.Views[0]
+	kept := filepath.Join(dir, "cache", "radiance", "*.kept")
+	before, _ := filepath.Glob(kept)
+	got, err := NewPreviews(dir, 1<<30).Make(t.Context(), v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	after, _ := filepath.Glob(kept)
+	if len(before) != 2 || !slices.Equal(before, after) {
+		t.Errorf("kept radiance before: %v, after: %v", before, after)
+	}
+	for _, path := range after {
+		if err := os.Remove(path); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := NewPreviews(dir, 1<<30).Make(t.Context(), v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if db := psnr(t, got.RGB, want.RGB); db < 60 {
+		t.Errorf("from the kept radiance it is %.1f dB from what the frames give", db)
 	}
 }
 
