@@ -47,6 +47,9 @@ type Pack struct {
 	Branded  bool   `json:"branded,omitempty"`  // the photographer is named on the pages
 	Letter   bool   `json:"letter,omitempty"`   // contact sheet on US Letter paper
 	Count    int    `json:"count,omitempty"`    // pictures that were agreed on; the surplus is set aside; 0: all
+	// Sheets are the delivery sheets that were chosen on the page: names of those that are
+	// built in, whole paths of others; empty when nobody chose.
+	Sheets []string `json:"sheets,omitempty"`
 	// Sent is where deliveries went, the latest of each delivery and place.
 	Sent []Sent `json:"sent,omitempty"`
 

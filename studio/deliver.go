@@ -64,28 +64,37 @@ type madeData struct {
 	Branded          bool // with pages that name the photographer
 }
 
-// chosenSheets are those asked for, or those delivered before, or the usual one.
-func chosenSheets(d *shoot.Doc, asked []string) []string {
+// chosenSheets are those that were ticked, or those delivered before, or the usual one.
+func chosenSheets(d *shoot.Doc) []string {
+	if d.Pack != nil && len(d.Pack.Sheets) > 0 {
+		return d.Pack.Sheets
+	}
 	var names []string
 	for _, n := range deliver.Builtin() {
-		used := slices.Contains(asked, n)
-		if len(asked) == 0 {
-			for _, v := range d.Views {
-				_, ok := v.Done[n]
-				used = used || ok
-			}
-		}
-		if used {
+		if slices.ContainsFunc(d.Views, func(v shoot.View) bool { _, ok := v.Done[n]; return ok }) {
 			names = append(names, n)
 		}
-	}
-	if own := ownSheet(asked); own != "" {
-		names = append(names, own)
 	}
 	if len(names) == 0 {
 		names = []string{"listing"}
 	}
 	return names
+}
+
+// checkSheets refuses what can't be used as a delivery sheet.
+func checkSheets(ctx context.Context, names []string) error {
+	if len(names) == 0 {
+		return fault{http.StatusBadRequest, "choose at least one delivery sheet"}
+	}
+	for _, n := range names {
+		if !slices.Contains(deliver.Builtin(), n) && ownSheet([]string{n}) == "" {
+			return fault{http.StatusBadRequest, fmt.Sprintf("there is no delivery sheet %q; one of your own is a file whose whole path, ending in .toml, is typed", n)}
+		}
+		if _, err := deliver.LoadSheet(ctx, n); err != nil {
+			return fault{http.StatusBadRequest, err.Error()}
+		}
+	}
+	return nil
 }
 
 // ownSheet is the first of the names that is a file of the user's own.
@@ -113,7 +122,7 @@ func deliveries(d *shoot.Doc) []string {
 	return names
 }
 
-func (h *house) delivery(ctx context.Context, asked []string) (deliverData, error) {
+func (h *house) delivery(ctx context.Context) (deliverData, error) {
 	p := deliverData{Title: title(h.dir), History: h.history()}
 	d, err := h.doc()
 	if err != nil {
@@ -122,13 +131,13 @@ func (h *house) delivery(ctx context.Context, asked []string) (deliverData, erro
 	if d.Pack != nil {
 		p.Pack = *d.Pack
 	}
-	names := chosenSheets(d, asked)
+	names := chosenSheets(d)
 	warnings, err := finish.Foresee(ctx, h.dir, names)
 	if err != nil {
 		p.Error = err.Error()
 	}
 	offered := deliver.Builtin()
-	if p.Own = ownSheet(asked); p.Own != "" {
+	if p.Own = ownSheet(names); p.Own != "" {
 		offered = append(offered, p.Own)
 	}
 	for _, n := range offered {
@@ -184,7 +193,7 @@ func (h *house) pictureData(v shoot.View, place int) pictureData {
 			continue
 		}
 		f := r.Files[0]
-		one.Files = append(one.Files, fmt.Sprintf("%s: %d x %d, %s", n, f.Width, f.Height, size(f.Bytes)))
+		one.Files = append(one.Files, fmt.Sprintf("%s: %d × %d, %s", n, f.Width, f.Height, size(f.Bytes)))
 	}
 	return one
 }
@@ -218,9 +227,9 @@ func rules(s deliver.Sheet) string {
 	var out []string
 	switch p := s.Pixels; {
 	case p.MaxWidth > 0 && p.MaxHeight > 0 && p.LongEdge > 0:
-		out = append(out, fmt.Sprintf("%d pixels along the longer side, within %d x %d", p.LongEdge, p.MaxWidth, p.MaxHeight))
+		out = append(out, fmt.Sprintf("%d pixels along the longer side, within %d × %d", p.LongEdge, p.MaxWidth, p.MaxHeight))
 	case p.MaxWidth > 0 && p.MaxHeight > 0:
-		out = append(out, fmt.Sprintf("within %d x %d pixels", p.MaxWidth, p.MaxHeight))
+		out = append(out, fmt.Sprintf("within %d × %d pixels", p.MaxWidth, p.MaxHeight))
 	case p.LongEdge > 0:
 		out = append(out, fmt.Sprintf("%d pixels along the longer side", p.LongEdge))
 	default:
@@ -244,7 +253,7 @@ func (s *Server) deliverShow(w http.ResponseWriter, r *http.Request, whole bool)
 		http.Redirect(w, r, "/start", http.StatusSeeOther)
 		return
 	}
-	p, err := h.delivery(r.Context(), r.URL.Query()["sheet"])
+	p, err := h.delivery(r.Context())
 	if err != nil {
 		refuse(w, http.StatusInternalServerError, err.Error())
 		return
@@ -286,6 +295,7 @@ func (s *Server) pack(w http.ResponseWriter, r *http.Request) error {
 		Count           *int
 		Title, Subtitle *string
 		Branded, Letter *bool
+		Sheets          *[]string
 	}
 	if err := take(r, &q); err != nil {
 		return err
@@ -293,7 +303,14 @@ func (s *Server) pack(w http.ResponseWriter, r *http.Request) error {
 	if q.Count != nil && (*q.Count < 0 || *q.Count > 9999) {
 		return fault{http.StatusBadRequest, "the package is a number of pictures from 0, which is all, to 9999"}
 	}
-	err := h.change(r.Context(), 0, "the package", func(d *shoot.Doc) error {
+	what := "the package"
+	if q.Sheets != nil {
+		if err := checkSheets(r.Context(), *q.Sheets); err != nil {
+			return err
+		}
+		what = "who gets them"
+	}
+	err := h.change(r.Context(), 0, what, func(d *shoot.Doc) error {
 		p := shoot.Pack{}
 		if d.Pack != nil {
 			p = *d.Pack
@@ -303,6 +320,7 @@ func (s *Server) pack(w http.ResponseWriter, r *http.Request) error {
 		set(&p.Subtitle, q.Subtitle)
 		set(&p.Branded, q.Branded)
 		set(&p.Letter, q.Letter)
+		set(&p.Sheets, q.Sheets)
 		p.Title, p.Subtitle = clip(p.Title, 120), clip(p.Subtitle, 200)
 		d.Pack = &p
 		return nil
@@ -330,13 +348,8 @@ func (s *Server) deliver(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &q); err != nil {
 		return err
 	}
-	if len(q.Sheets) == 0 {
-		return fault{http.StatusBadRequest, "choose at least one delivery sheet"}
-	}
-	for _, n := range q.Sheets {
-		if !slices.Contains(deliver.Builtin(), n) && ownSheet([]string{n}) == "" {
-			return fault{http.StatusBadRequest, fmt.Sprintf("there is no delivery sheet %q; one of your own is a file whose whole path, ending in .toml, is typed", n)}
-		}
+	if err := checkSheets(r.Context(), q.Sheets); err != nil {
+		return err
 	}
 	err := s.begin("deliver", func(ctx context.Context, tell func(finish.Event)) (*finish.Report, string, error) {
 		report, err := finish.Deliver(ctx, finish.Job{

@@ -89,7 +89,7 @@ func (h *house) change(ctx context.Context, at int, what string, fn func(*shoot.
 			return j, err
 		}
 		e := entry{What: what, At: time.Now().UTC().Truncate(time.Second), Steps: difference(before, d)}
-		if a, b := packOf(before), packOf(d); a != b {
+		if a, b := packOf(before), packOf(d); !a.same(b) {
 			e.Pack = &[2]packState{a, b}
 		}
 		if len(e.Steps) == 0 && e.Pack == nil {

@@ -56,7 +56,8 @@ func TestOwnSheet(t *testing.T) {
 	write("title = \"Lakeside office\"\n[pixels]\nlong-edge = 500\n[set]\nmax-count = 2\n")
 	s := running(t, Options{Shoot: dir})
 	v := visit(t, s)
-	if _, _, page := v.get("/deliver?sheet=" + sheet); !strings.Contains(page, "Lakeside office") || !strings.Contains(page, "500 pixels along the longer side") {
+	v.must("/pack", map[string]any{"sheets": []string{"listing", sheet}})
+	if _, _, page := v.get("/deliver"); !strings.Contains(page, "Lakeside office") || !strings.Contains(page, "500 pixels along the longer side") {
 		t.Error("the page does not show the rules of one's own sheet")
 	}
 	v.must("/deliver", map[string]any{"sheets": []string{sheet}})
@@ -79,12 +80,14 @@ func TestOwnSheet(t *testing.T) {
 	}
 
 	write("[pixels]\nlong-egde = 500\n")
-	if _, _, page := v.get("/deliver?sheet=" + sheet); !strings.Contains(page, "long-egde") {
+	if _, _, page := v.get("/deliver"); !strings.Contains(page, "long-egde") {
 		t.Error("the page does not say what is wrong in the sheet")
 	}
 	for _, name := range []string{"lakeside.toml", "/etc/passwd", "nosuch", filepath.Join(dir, "shoot.json")} {
-		if status, _ := v.post("/deliver", map[string]any{"sheets": []string{name}}); status != 400 {
-			t.Errorf("the sheet %s is answered %d", name, status)
+		for _, path := range []string{"/deliver", "/pack"} {
+			if status, _ := v.post(path, map[string]any{"sheets": []string{name}}); status != 400 {
+				t.Errorf("%s: the sheet %s is answered %d", path, name, status)
+			}
 		}
 	}
 	for _, name := range []string{"..", "%2e%2e", "lakeside%2f.."} {

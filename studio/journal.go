@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"time"
 
 	"mullion/card/disk"
@@ -56,11 +57,18 @@ type entry struct {
 
 // packState is the part of a shoot's package that a person decides.
 type packState struct {
-	Title    string `json:"title,omitempty"`
-	Subtitle string `json:"subtitle,omitempty"`
-	Branded  bool   `json:"branded,omitempty"`
-	Letter   bool   `json:"letter,omitempty"`
-	Count    int    `json:"count,omitempty"`
+	Title    string   `json:"title,omitempty"`
+	Subtitle string   `json:"subtitle,omitempty"`
+	Branded  bool     `json:"branded,omitempty"`
+	Letter   bool     `json:"letter,omitempty"`
+	Count    int      `json:"count,omitempty"`
+	Sheets   []string `json:"sheets,omitempty"`
+}
+
+func (s packState) same(o packState) bool {
+	sheets := slices.Equal(s.Sheets, o.Sheets)
+	s.Sheets, o.Sheets = nil, nil
+	return sheets && reflect.DeepEqual(s, o)
 }
 
 func packOf(d *shoot.Doc) packState {
@@ -68,7 +76,7 @@ func packOf(d *shoot.Doc) packState {
 		return packState{}
 	}
 	p := d.Pack
-	return packState{p.Title, p.Subtitle, p.Branded, p.Letter, p.Count}
+	return packState{p.Title, p.Subtitle, p.Branded, p.Letter, p.Count, slices.Clone(p.Sheets)}
 }
 
 func (s packState) put(d *shoot.Doc) {
@@ -76,7 +84,7 @@ func (s packState) put(d *shoot.Doc) {
 	if d.Pack != nil {
 		p = *d.Pack
 	}
-	p.Title, p.Subtitle, p.Branded, p.Letter, p.Count = s.Title, s.Subtitle, s.Branded, s.Letter, s.Count
+	p.Title, p.Subtitle, p.Branded, p.Letter, p.Count, p.Sheets = s.Title, s.Subtitle, s.Branded, s.Letter, s.Count, slices.Clone(s.Sheets)
 	d.Pack = &p
 }
 
@@ -164,7 +172,7 @@ func turn(d *shoot.Doc, e entry, back bool) error {
 		if back {
 			from, to = to, from
 		}
-		if packOf(d) != from {
+		if !packOf(d).same(from) {
 			return errElsewhere
 		}
 		to.put(d)

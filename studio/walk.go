@@ -152,6 +152,9 @@ func (p walkData) Sum() string {
 		}
 	}
 	out := count(views, "view") + " in " + count(len(rooms), "room") + ". "
+	if len(rooms) == 1 && rooms[""] {
+		out = count(views, "view") + "; no room has a name yet. "
+	}
 	switch marks {
 	case 0:
 		return out + "None asks for a look."

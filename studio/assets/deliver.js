@@ -1,48 +1,30 @@
 // The delivery: who gets it, its words, then one button.
 
 import { get, history, listen, post, say } from "./net.js";
+import { renew } from "./renew.js";
 
 /** @typedef {{what: string, state: string, step: string, done: number, total: number, note: string, error?: string, failed?: string[], to?: string}} Job */
 
 const field = (/** @type {string} */ name) => /** @type {HTMLInputElement | null} */ (document.querySelector(`[name=${name}]`))?.value.trim() || "";
 
-/** The sheets that are ticked. */
-const ticked = () => [...document.querySelectorAll("[name=sheet]:checked")].map((i) => /** @type {HTMLInputElement} */ (i).value);
-
-/** Those, with the file that was typed. @param {boolean} [typed] it has just been typed */
+/** The sheets that are ticked, with the file that was typed.
+ * @param {boolean} [typed] it has just been typed */
 function chosen(typed) {
+	const boxes = /** @type {HTMLInputElement[]} */ ([...document.querySelectorAll("[name=sheet]")]);
+	const names = boxes.filter((i) => i.checked && !(typed && i.value.endsWith(".toml"))).map((i) => i.value);
 	const own = field("Own");
-	const shown = [...document.querySelectorAll("[name=sheet]")].some((i) => /** @type {HTMLInputElement} */ (i).value === own);
-	const names = ticked().filter((s) => !s.endsWith(".toml") || s === own);
-	return own && (typed || !shown) && !names.includes(own) ? [...names, own] : names;
+	return typed && own ? [...names, own] : names;
 }
 
-/** Fetches the page again; a field that has the focus keeps it.
- * @param {boolean} [typed] a sheet was typed */
-async function refresh(typed) {
-	const query = new URLSearchParams(chosen(typed === true).map((s) => ["sheet", s])).toString();
-	const text = await get("/part/deliver?" + query);
-	if (text === null) return;
-	const fresh = new DOMParser().parseFromString(text, "text/html").getElementById("page");
-	const page = document.getElementById("page");
-	if (!fresh || !page) return;
-	const at = place(document.activeElement);
-	for (const name of ["To", "Secret"]) {
-		const was = /** @type {HTMLInputElement | null} */ (page.querySelector(`[name=${name}]`));
-		const now = /** @type {HTMLInputElement | null} */ (fresh.querySelector(`[name=${name}]`));
-		if (was && now) now.value = was.value;
+/** Fetches the page again; fields that are sent with a button only keep what they hold. */
+async function refresh() {
+	const held = ["To", "Secret", "Which"].map((name) => [name, field(name)]);
+	if (!await renew("/part/deliver")) return;
+	for (const [name, value] of held) {
+		const now = /** @type {HTMLInputElement | null} */ (document.querySelector(`[name=${name}]`));
+		if (now && value && document.activeElement !== now) now.value = value;
 	}
-	page.replaceWith(fresh);
-	if (at) /** @type {HTMLElement | null} */ (document.querySelector(at))?.focus({ preventScroll: true });
 	await job();
-}
-
-/** @param {Element | null} e */
-function place(e) {
-	if (!(e instanceof HTMLElement)) return "";
-	const view = /** @type {HTMLElement | null} */ (e.closest("[data-view]"))?.dataset.view;
-	const own = e instanceof HTMLInputElement ? `[name="${e.name}"]${e.name === "sheet" ? `[value="${e.value}"]` : ""}` : e.dataset.do ? `[data-do="${e.dataset.do}"]` : "";
-	return own && (view ? `[data-view="${view}"] ` : "") + own;
 }
 
 document.addEventListener("change", async (e) => {
@@ -50,8 +32,10 @@ document.addEventListener("change", async (e) => {
 	if (!(i instanceof HTMLInputElement) || i.name === "To" || i.name === "Secret") return;
 	const view = /** @type {HTMLElement | null} */ (i.closest("[data-view]"))?.dataset.view;
 	if (view) await post("/words/" + view, { [i.name]: i.value });
-	else if (!["sheet", "Own"].includes(i.name)) await post("/pack", { [i.name]: i.type === "checkbox" ? i.checked : i.type === "number" ? Number(i.value) : i.value });
-	await refresh(i.name === "Own");
+	else if (i.name === "sheet") await post("/pack", { Sheets: chosen() });
+	else if (i.name === "Own" && !await post("/pack", { Sheets: chosen(true) })) return; // what was typed stays to be mended
+	else if (i.name !== "Own") await post("/pack", { [i.name]: i.type === "checkbox" ? i.checked : i.type === "number" ? Number(i.value) : i.value });
+	await refresh();
 });
 
 document.addEventListener("click", async (e) => {

@@ -2,7 +2,8 @@
 // The order on the page is sent whole; the server answers with an event, and the page
 // is fetched again.
 
-import { get, history, listen, post, say } from "./net.js";
+import { history, listen, post, say } from "./net.js";
+import { renew } from "./renew.js";
 
 /** @param {string} css @param {ParentNode} [within] @returns {HTMLElement[]} */
 const all = (css, within = document) => [...within.querySelectorAll(css)].filter((e) => e instanceof HTMLElement);
@@ -24,58 +25,78 @@ function arrangement() {
 	return views;
 }
 
+/** What is being sent, one after the other. */
+let sending = Promise.resolve();
+let unsent = 0;
+
 /** Sends the arrangement. What is shown goes back to the truth when it is refused.
  * @param {string} what for the undo button */
-async function send(what) {
-	await post("/arrange", { rev: rev(), what, views: arrangement() });
-	await refresh();
+function send(what) {
+	const begun = baptise();
+	const views = arrangement();
+	unsent++;
+	sending = sending.then(async () => {
+		const answer = await post("/arrange", { rev: rev(), what, views });
+		const page = document.getElementById("page");
+		if (answer && page) page.dataset.rev = answer.Rev; // the page shows it already
+		if (--unsent && answer) return;
+		await refresh();
+		if (begun) typeName(begun);
+	});
+	return sending;
+}
+
+/** Gives a room that has been begun a name, since rooms are told apart by their names
+ * only. Returns the name, or nothing when no room was begun. */
+function baptise() {
+	const fresh = document.querySelector(".fresh");
+	const input = fresh?.querySelector("input");
+	if (!fresh?.querySelector(".view") || !input) return "";
+	const taken = new Set(all(".room-name").map((i) => /** @type {HTMLInputElement} */ (i).value.trim().toLowerCase()));
+	let n = document.querySelectorAll(".room:not(.fresh)").length + 1;
+	while (taken.has("room " + n)) n++;
+	return input.value = "Room " + n;
+}
+
+/** Lets a new room's name be typed over. @param {string} name */
+function typeName(name) {
+	const input = all(".room:not(.fresh) .room-name").find((i) => /** @type {HTMLInputElement} */ (i).value === name);
+	if (!(input instanceof HTMLInputElement)) return;
+	input.focus();
+	input.select();
+	say("A room begins here. Type its name.");
+}
+
+/** Begins a room with a view and all that follow it in theirs.
+ * @param {HTMLElement} v */
+function begin(v) {
+	const fresh = /** @type {HTMLElement} */ (document.querySelector(".fresh"));
+	const list = fresh.querySelector(".views");
+	v.closest(".room")?.after(fresh);
+	for (let next = /** @type {Element | null} */ (v); next;) {
+		const after = next.nextElementSibling;
+		list?.append(next);
+		next = after;
+	}
+	send("began a room");
 }
 
 let refreshing = Promise.resolve();
 
-/** Fetches the page's content again and keeps the focus where it was. */
+/** Fetches the page's content again; a view that is in the hand stays there. */
 function refresh() {
-	refreshing = refreshing.then(async () => {
-		const text = await get("/part/walk");
-		if (text === null) return;
-		const fresh = new DOMParser().parseFromString(text, "text/html").getElementById("page");
-		const page = document.getElementById("page");
-		if (!fresh || !page) return;
-		const at = focused();
-		keepPictures(page, fresh);
-		page.replaceWith(fresh);
-		focus(at);
-	});
+	refreshing = refreshing.then(async () => { await renew("/part/walk", likewise, () => !dragged && !lifted); });
 	return refreshing;
 }
 
-/** Pictures that haven't changed stay, so that nothing flickers.
- * @param {HTMLElement} from @param {HTMLElement} to */
-function keepPictures(from, to) {
-	const known = new Map(all("img", from).map((i) => [i.getAttribute("src"), i]));
-	for (const i of all("img", to)) {
-		const old = known.get(i.getAttribute("src"));
-		if (!old) continue;
-		old.setAttribute("alt", i.getAttribute("alt") || "");
-		i.replaceWith(old);
-	}
-}
-
-/** Where the focus is, in words that survive the page's renewal. */
-function focused() {
-	const e = document.activeElement;
-	if (!(e instanceof HTMLElement)) return null;
-	const view = /** @type {HTMLElement | null} */ (e.closest(".view"));
-	return { id: e.id, view: view?.dataset.view, does: e.dataset.do };
-}
-
-/** @param {ReturnType<typeof focused>} at */
-function focus(at) {
-	if (!at) return;
-	let e = at.id ? document.getElementById(at.id) : null;
-	const view = at.view && document.querySelector(`.view[data-view="${at.view}"]`);
-	if (view) e = /** @type {HTMLElement | null} */ (at.does && view.querySelector(`[data-do="${at.does}"]`) || view.querySelector("a"));
-	e?.focus({ preventScroll: true });
+/** A view's button is found again by what it does, and the view by its picture when the
+ * button is gone.
+ * @param {HTMLElement} e */
+function likewise(e) {
+	const view = /** @type {HTMLElement | null} */ (e.closest(".view"))?.dataset.view;
+	if (!view) return e.id ? "#" + CSS.escape(e.id) : e.dataset.do ? `[data-do="${e.dataset.do}"]` : "";
+	const own = e.dataset.do ? `[data-do="${e.dataset.do}"]` : e.classList.contains("mark") ? ".mark" : "a";
+	return `.view[data-view="${view}"] :is(${own}), .view[data-view="${view}"]:not(:has(${own})) a`;
 }
 
 /** @param {HTMLElement} v */
@@ -88,6 +109,7 @@ document.addEventListener("click", (e) => {
 	if (!(b instanceof HTMLElement) || !v) return;
 	switch (b.dataset.do) {
 	case "move": return lifted === v ? drop() : lift(v);
+	case "begin": return begin(v);
 	case "out":
 		v.dataset.room = v.closest(".room")?.querySelector("input")?.value || "";
 		document.querySelector(".views[data-out]")?.append(v);
@@ -143,8 +165,10 @@ document.addEventListener("keydown", (e) => {
 	if (!lifted) return;
 	const step = { ArrowLeft: -1, ArrowUp: -1, ArrowRight: 1, ArrowDown: 1 }[e.key];
 	if (step) carry(lifted, step);
-	else if (e.key === "Enter") drop();
-	else if (e.key === "Escape") {
+	else if (e.key === "Enter") {
+		if (/** @type {HTMLElement} */ (e.target).closest("[data-do=move]")) return; // its click puts the view down
+		drop();
+	} else if (e.key === "Escape") {
 		lifted = null;
 		say("");
 		refresh();
@@ -200,6 +224,8 @@ document.addEventListener("drop", (e) => {
 	const v = dragged;
 	if (slot.parentElement.dataset.out) v.dataset.room = v.closest(".room")?.querySelector("input")?.value || "";
 	slot.replaceWith(v);
+	dragged = null;
+	v.classList.remove("dragged");
 	send("moved " + called(v));
 });
 
@@ -207,6 +233,7 @@ document.addEventListener("dragend", () => {
 	dragged?.classList.remove("dragged");
 	dragged = null;
 	slot.remove();
+	if (!unsent) refresh();
 });
 
 /** Where a view would go: into the list of the room under the pointer, before the first
