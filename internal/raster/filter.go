@@ -17,68 +17,100 @@ func Box(ctx context.Context, dst, src *Plane, r int) error {
 	tmp := Get(w, h)
 	defer Put(tmp)
 	if err := Bands(ctx, h, func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			boxRow(tmp.Row(y), src.Row(y), r)
+		for y := y0; y < y1; y += abreast {
+			var from, to [abreast][]float32
+			for i := range from {
+				from[i], to[i] = src.Row(min(y+i, y1-1)), tmp.Row(min(y+i, y1-1))
+			}
+			boxRows(to, from, r)
 		}
 	}); err != nil {
 		return err
 	}
 	// Down the columns: one running sum a column, a band of rows at a time.
 	return BandsOf(ctx, h, max(bandRows, 4*r), func(y0, y1 int) {
-		sum := make([]float32, w)
+		sum, none := make([]float32, w), make([]float32, w)
 		lo, hi := max(0, y0-r), min(h, y0+r) // rows [lo, hi) are in sum
 		for y := lo; y < hi; y++ {
 			addRow(sum, tmp.Row(y))
 		}
 		for y := y0; y < y1; y++ {
-			if y+r < h {
-				addRow(sum, tmp.Row(y+r))
-			}
 			n := min(h-1, y+r) - max(0, y-r) + 1
-			scaleRow(dst.Row(y), sum, 1/float32(n))
-			if y-r >= 0 {
-				subRow(sum, tmp.Row(y-r))
+			in, out := none, none
+			if y+r < h {
+				in = tmp.Row(y + r)
 			}
+			if y-r >= 0 {
+				out = tmp.Row(y - r)
+			}
+			slide(dst.Row(y), sum, in, out, 1/float32(n))
 		}
 	})
 }
 
-func boxRow(dst, src []float32, r int) {
-	w := len(src)
-	var sum float64
-	for x := 0; x < min(r, w); x++ {
-		sum += float64(src[x])
+// abreast is how many rows are summed side by side, so that the processor need not wait
+// for one sum before it begins the next.
+const abreast = 4
+
+// boxRows writes the means of 2r + 1 samples of each row. Rows may be given twice.
+func boxRows(dst, src [abreast][]float32, r int) {
+	w := len(src[0])
+	var sum [abreast]float64
+	for i := range sum {
+		for _, v := range src[i][:min(r, w)] {
+			sum[i] += float64(v)
+		}
 	}
-	for x := range dst {
+	// Between first and last, whole windows fit.
+	first, last := min(r, w), max(w-r, min(r, w))
+	for x := range first {
+		boxEdge(dst, src, &sum, x, r)
+	}
+	boxInner(dst, src, &sum, first, last, r)
+	for x := last; x < w; x++ {
+		boxEdge(dst, src, &sum, x, r)
+	}
+}
+
+// boxEdge makes the samples at x.
+func boxEdge(dst, src [abreast][]float32, sum *[abreast]float64, x, r int) {
+	w := len(src[0])
+	n := float64(min(w-1, x+r) - max(0, x-r) + 1)
+	for i := range sum {
 		if x+r < w {
-			sum += float64(src[x+r])
+			sum[i] += float64(src[i][x+r])
 		}
-		n := min(w-1, x+r) - max(0, x-r) + 1
-		dst[x] = float32(sum / float64(n))
+		dst[i][x] = float32(sum[i] / n)
 		if x-r >= 0 {
-			sum -= float64(src[x-r])
+			sum[i] -= float64(src[i][x-r])
 		}
 	}
+}
+
+// boxInner makes the samples from first on and before last.
+func boxInner(dst, src [abreast][]float32, sum *[abreast]float64, first, last, r int) {
+	if first >= last {
+		return
+	}
+	n := last - first
+	part := func(row []float32, from int) []float32 { return row[from:][:n:n] }
+	to0, to1, to2, to3 := part(dst[0], first), part(dst[1], first), part(dst[2], first), part(dst[3], first)
+	in0, in1, in2, in3 := part(src[0], first+r), part(src[1], first+r), part(src[2], first+r), part(src[3], first+r)
+	out0, out1, out2, out3 := part(src[0], first-r), part(src[1], first-r), part(src[2], first-r), part(src[3], first-r)
+	share := float64(2*r + 1)
+	s0, s1, s2, s3 := sum[0], sum[1], sum[2], sum[3]
+	for x := range n {
+		s0, s1, s2, s3 = s0+float64(in0[x]), s1+float64(in1[x]), s2+float64(in2[x]), s3+float64(in3[x])
+		to0[x], to1[x], to2[x], to3[x] = float32(s0/share), float32(s1/share), float32(s2/share), float32(s3/share)
+		s0, s1, s2, s3 = s0-float64(out0[x]), s1-float64(out1[x]), s2-float64(out2[x]), s3-float64(out3[x])
+	}
+	*sum = [abreast]float64{s0, s1, s2, s3}
 }
 
 func addRow(a, b []float32) {
 	b = b[:len(a)]
 	for i := range a {
 		a[i] += b[i]
-	}
-}
-
-func subRow(a, b []float32) {
-	b = b[:len(a)]
-	for i := range a {
-		a[i] -= b[i]
-	}
-}
-
-func scaleRow(dst, src []float32, s float32) {
-	src = src[:len(dst)]
-	for i := range dst {
-		dst[i] = src[i] * s
 	}
 }
 
@@ -102,15 +134,24 @@ func Gauss(ctx context.Context, dst, src *Plane, sigma float64) error {
 	defer Put(tmp)
 	if err := Bands(ctx, src.H, func(y0, y1 int) {
 		pad := make([]float32, src.W+len(k)-1)
+		rows := make([][]float32, len(k))
+		for j := range rows {
+			rows[j] = pad[j:][:src.W]
+		}
 		for y := y0; y < y1; y++ {
-			convolveRow(tmp.Row(y), src.Row(y), k, pad)
+			clamped(pad, src.Row(y))
+			weigh(tmp.Row(y), rows, k)
 		}
 	}); err != nil {
 		return err
 	}
 	return Bands(ctx, src.H, func(y0, y1 int) {
+		rows := make([][]float32, len(k))
 		for y := y0; y < y1; y++ {
-			convolveColumn(dst.Row(y), tmp, y, k)
+			for j := range rows {
+				rows[j] = tmp.Row(max(0, min(src.H-1, y+j-len(k)/2)))
+			}
+			weigh(dst.Row(y), rows, k)
 		}
 	})
 }
@@ -155,35 +196,11 @@ func gaussKernel(sigma float64) []float32 {
 	return k
 }
 
-// convolveRow needs pad of len(src)+len(k)-1 samples to hold the clamped row.
-func convolveRow(dst, src, k, pad []float32) {
-	r := len(k) / 2
-	w := len(src)
+// clamped writes a row to the middle of pad and its first and last sample around it.
+func clamped(pad, row []float32) {
+	r := (len(pad) - len(row)) / 2
+	copy(pad[r:], row)
 	for i := range r {
-		pad[i] = src[0]
-		pad[r+w+i] = src[w-1]
-	}
-	copy(pad[r:], src)
-	for i := range dst {
-		dst[i] = 0
-	}
-	for j, c := range k {
-		s := pad[j : j+w]
-		for x := range dst {
-			dst[x] += c * s[x]
-		}
-	}
-}
-
-func convolveColumn(dst []float32, src *Plane, y int, k []float32) {
-	r := len(k) / 2
-	for i := range dst {
-		dst[i] = 0
-	}
-	for j, c := range k {
-		s := src.Row(max(0, min(src.H-1, y+j-r)))[:len(dst)]
-		for x := range dst {
-			dst[x] += c * s[x]
-		}
+		pad[i], pad[r+len(row)+i] = row[0], row[len(row)-1]
 	}
 }

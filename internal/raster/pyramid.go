@@ -22,11 +22,7 @@ func Halve(ctx context.Context, src *Plane) (*Plane, error) {
 	err := Bands(ctx, h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			a, b, c, d, e := rows5(tmp, 2*y)
-			out := dst.Row(y)
-			a, b, c, d, e = a[:len(out)], b[:len(out)], c[:len(out)], d[:len(out)], e[:len(out)]
-			for x := range out {
-				out[x] = (a[x]+e[x])*(1./16) + (b[x]+d[x])*(4./16) + c[x]*(6./16)
-			}
+			mean5(dst.Row(y), a, b, c, d, e)
 		}
 	})
 	return dst, err
@@ -46,10 +42,7 @@ func halveRow(dst, src []float32) {
 	}
 	edge(0)
 	inner := max(1, (n-1)/2) // the first whose last neighbour is outside
-	for x := 1; x < inner; x++ {
-		s := src[2*x-2 : 2*x+3 : 2*x+3]
-		dst[x] = (s[0]+s[4])*(1./16) + (s[1]+s[3])*(4./16) + s[2]*(6./16)
-	}
+	halveInner(dst[1:inner], src)
 	for x := inner; x < len(dst); x++ {
 		edge(x)
 	}
@@ -72,18 +65,11 @@ func Double(ctx context.Context, src *Plane, w, h int) (*Plane, error) {
 	}
 	err := Bands(ctx, h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			out := dst.Row(y)
-			b := tmp.Row(y / 2)[:len(out)]
-			c := tmp.Row(min(src.H-1, y/2+1))[:len(out)]
+			b, c := tmp.Row(y/2), tmp.Row(min(src.H-1, y/2+1))
 			if y&1 == 1 {
-				for x := range out {
-					out[x] = (b[x] + c[x]) * 0.5
-				}
-				continue
-			}
-			a := tmp.Row(max(0, y/2-1))[:len(out)]
-			for x := range out {
-				out[x] = (a[x]+c[x])*(1./8) + b[x]*(6./8)
+				mean2(dst.Row(y), b, c)
+			} else {
+				mean3(dst.Row(y), tmp.Row(max(0, y/2-1)), b, c)
 			}
 		}
 	})
@@ -104,10 +90,8 @@ func doubleRow(dst, src []float32) {
 	for x := range min(2, len(dst)) {
 		edge(x)
 	}
-	for i := 1; i+1 < n; i++ {
-		s, d := src[i-1:i+2:i+2], dst[2*i:2*i+2:2*i+2]
-		d[0] = (s[0]+s[2])*(1./8) + s[1]*(6./8)
-		d[1] = (s[1] + s[2]) * 0.5
+	if n > 2 {
+		doubleInner(dst[2:2*n-2], src)
 	}
 	for x := max(2, 2*n-2); x < len(dst); x++ {
 		edge(x)

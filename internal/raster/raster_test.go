@@ -189,30 +189,6 @@ func TestLogAndExp(t *testing.T) {
 	}
 }
 
-func BenchmarkGauss24MP(b *testing.B) {
-	p := noise(6000, 4000)
-	q := New(6000, 4000)
-	for b.Loop() {
-		_ = Gauss(ctx, q, p, 2)
-	}
-}
-
-func BenchmarkBox24MP(b *testing.B) {
-	p := noise(6000, 4000)
-	q := New(6000, 4000)
-	for b.Loop() {
-		_ = Box(ctx, q, p, 20)
-	}
-}
-
-func BenchmarkHalve24MP(b *testing.B) {
-	p := noise(6000, 4000)
-	for b.Loop() {
-		q, _ := Halve(ctx, p)
-		Put(q)
-	}
-}
-
 func BenchmarkResize24MPTo2048(b *testing.B) {
 	p := noise(6000, 4000)
 	for b.Loop() {

@@ -46,17 +46,13 @@ func resample(ctx context.Context, src *Plane, tx, ty []taps) (*Plane, error) {
 		return nil, err
 	}
 	err := Bands(ctx, h, func(y0, y1 int) {
+		var rows [][]float32
 		for y := y0; y < y1; y++ {
-			out := dst.Row(y)
-			for x := range out {
-				out[x] = 0
+			rows = rows[:0]
+			for i := range ty[y].w {
+				rows = append(rows, tmp.Row(ty[y].first+i))
 			}
-			for i, c := range ty[y].w {
-				in := tmp.Row(ty[y].first + i)[:len(out)]
-				for x := range out {
-					out[x] += c * in[x]
-				}
-			}
+			weigh(dst.Row(y), rows, ty[y].w)
 		}
 	})
 	return dst, err
