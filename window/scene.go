@@ -2,7 +2,6 @@ package window
 
 import (
 	"context"
-	"math"
 	"slices"
 
 	"mullion/internal/raster"
@@ -13,6 +12,7 @@ type scene struct {
 	w, h int
 	log  *raster.Plane // log2 of BT.2020 luminance
 	warm *raster.Plane // log2(red / blue)
+	leaf *raster.Plane // log2(green) above the mean of log2(red) and log2(blue)
 	top  float64       // log2 of the largest luminance, where clipping would be
 	room float64       // the room's level: log2 luminance
 	tint float64       // the room's median warmth
@@ -20,7 +20,7 @@ type scene struct {
 	lost *raster.Plane // how little was measured, 0 to 1; nil when unknown
 }
 
-func (s *scene) release() { raster.Put(s.log, s.warm, s.lost) }
+func (s *scene) release() { raster.Put(s.log, s.warm, s.leaf, s.lost) }
 
 // floor keeps the logarithm of black finite, 24 stops under the unit.
 const floor = 1. / (1 << 24)
@@ -35,14 +35,15 @@ func reduce(ctx context.Context, img *raster.RGB, lost *raster.Plane) (*scene, e
 		}
 		small[c] = p
 	}
-	s := &scene{w: w, h: h, log: small[1], warm: small[0]}
+	s := &scene{w: w, h: h, log: small[1], warm: small[0], leaf: small[2]}
 	for i, g := range small[1].Pix {
 		r, b := max(small[0].Pix[i], floor), max(small[2].Pix[i], floor)
 		y := 0.2627*r + 0.6780*g + 0.0593*b
-		s.log.Pix[i] = float32(math.Log2(float64(max(y, floor))))
-		s.warm.Pix[i] = float32(math.Log2(float64(r / b)))
+		s.log.Pix[i] = log2(y)
+		lr, lb := log2(r), log2(b)
+		s.warm.Pix[i] = lr - lb
+		s.leaf.Pix[i] = log2(max(g, floor)) - (lr+lb)/2
 	}
-	raster.Put(small[2])
 	s.room = roomLevel(s.log.Pix)
 	s.top = float64(slices.Max(s.log.Pix))
 	var tints []float32
@@ -117,11 +118,40 @@ func twoCamps(v []float32) (int, bool) {
 
 func median(v []float32) float64 { return quantile(v, 0.5) }
 
-// quantile sorts v.
+// quantile reorders v. NaN must not be among it.
 func quantile(v []float32, q float64) float64 {
 	if len(v) == 0 {
 		return 0
 	}
-	slices.Sort(v)
-	return float64(v[int(q*float64(len(v)-1))])
+	return float64(pick(v, int(q*float64(len(v)-1))))
+}
+
+// pick is the k-th smallest of v, found by parting v around one of its values again and
+// again (Hoare 1961); it reorders v.
+func pick(v []float32, k int) float32 {
+	for len(v) > 1 {
+		p := v[len(v)/2]
+		i, j := 0, len(v)-1
+		for i <= j {
+			for v[i] < p {
+				i++
+			}
+			for v[j] > p {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			v = v[:j+1]
+		case k >= i:
+			v, k = v[i:], k-i
+		default:
+			return v[k]
+		}
+	}
+	return v[0]
 }

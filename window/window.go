@@ -10,6 +10,10 @@
 // or round, or smooth and warm. A patch of sun has slanting sides and wears the
 // texture and the hue of the floor it lies on.
 //
+// Where the glass ends is a question of its own. A sill in the sun is as bright as the
+// garden behind it; it is told from it by the straight edges that run along the whole
+// side of a window, looked for on the full-size picture, to a part of a pixel.
+//
 // A window missed costs a bright patch in the picture; a wall taken for a window
 // would turn grey. So the finder leaves out what it doubts.
 package window
@@ -94,12 +98,32 @@ func FindClipped(ctx context.Context, img *raster.RGB, lost *raster.Plane) (*Map
 	mask := raster.Get(s.w, s.h)
 	defer raster.Put(mask)
 	mask.Fill(0)
-	for _, g := range windows(groups, max(s.w, s.h)) {
+	found := windows(groups, max(s.w, s.h))
+	owner := make([]int16, s.w*s.h)
+	for i, g := range found {
 		s.fill(g, mask)
+		for _, j := range g.pix {
+			owner[j] = int16(i + 1)
+		}
 		m.Regions = append(m.Regions, s.region(g, img.W(), img.H()))
 	}
-	m.Coverage, err = s.coverage(ctx, img, mask, len(m.Regions) > 0)
-	return m, err
+	if m.Coverage, err = s.coverage(ctx, img, mask, len(m.Regions) > 0); err != nil {
+		return nil, err
+	}
+	for i, g := range found {
+		if err := ctx.Err(); err != nil {
+			raster.Put(m.Coverage)
+			return nil, err
+		}
+		own := func(x, y int) bool {
+			k := owner[y*s.h/img.H()*s.w+x*s.w/img.W()]
+			return k == 0 || k == int16(i+1)
+		}
+		for _, c := range s.cuts(img, g) {
+			c.apply(m.Coverage, own)
+		}
+	}
+	return m, nil
 }
 
 func (s *scene) region(g *group, w, h int) Region {

@@ -1,0 +1,110 @@
+package window
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"mullion/internal/raster"
+)
+
+// framed is a room with a window in a white frame: a garden of 0.40 x 0.44 of the
+// picture, a reveal in the light of the sky at its right, a sill in the sun that is as
+// bright as the view, and two bars that cross. All edges are a pixel soft.
+func framed(w, h int) (img *raster.RGB, glass func(u, v float64) bool) {
+	const x0, x1, y0, y1 = 0.3, 0.7, 0.2, 0.64
+	img = room(w, h)
+	lit := func(k float64) func(u, v float64) [3]float64 {
+		return func(u, v float64) [3]float64 { return [3]float64{0.95 * k, k, 1.1 * k} }
+	}
+	box := func(a, b, c, d float64) func(u, v float64) bool {
+		return func(u, v float64) bool { return u > a && u < b && v > c && v < d }
+	}
+	paint(img, box(x0, x1, y0, y1), garden)
+	paint(img, box(x1, x1+0.02, y0, y1), lit(10))
+	paint(img, box(x0, x1, y1, y1+0.015), lit(45))
+	bar := func(u, v float64) bool { return math.Abs(u-0.5) < 0.004 || math.Abs(v-0.42) < 0.006 }
+	paint(img, func(u, v float64) bool { return box(x0, x1, y0, y1)(u, v) && bar(u, v) }, lit(1.3))
+	soft := raster.NewRGB(w, h)
+	for c := range img {
+		if err := raster.Gauss(context.Background(), soft[c], img[c], 0.6); err != nil {
+			panic(err)
+		}
+	}
+	return soft, func(u, v float64) bool { return box(x0, x1, y0, y1)(u, v) && !bar(u, v) }
+}
+
+// The map ends at the edge of the glass, not at that of what is bright: sill, reveal and
+// bars are left out, and hardly anything of the view is.
+func TestGlassEndsAtTheFrame(t *testing.T) {
+	for _, size := range [][2]int{{1200, 800}, {3000, 2000}} {
+		img, glass := framed(size[0], size[1])
+		m := find(t, img)
+		if len(m.Regions) != 1 {
+			t.Fatalf("%v: %d windows", size, len(m.Regions))
+		}
+		var both, found, real float64
+		for y := range img.H() {
+			for x, c := range m.Coverage.Row(y) {
+				found += float64(c)
+				if glass((float64(x)+0.5)/float64(img.W()), (float64(y)+0.5)/float64(img.H())) {
+					real++
+					both += float64(c)
+				}
+			}
+		}
+		t.Logf("%v: precision %.4f, recall %.4f", size, both/found, both/real)
+		if both/found < 0.985 || both/real < 0.985 {
+			t.Errorf("%v: precision %.4f, recall %.4f, want 0.985", size, both/found, both/real)
+		}
+	}
+}
+
+// A lawn along the bottom of the view has a straight edge to what is behind it and is
+// smooth, but green: it stays.
+func TestLawnIsNoSill(t *testing.T) {
+	img := room(1200, 800)
+	paint(img, pane, garden)
+	lawn := func(u, v float64) bool { return pane(u, v) && v > 0.585 }
+	paint(img, lawn, func(u, v float64) [3]float64 { return [3]float64{14, 22, 8} })
+	m := find(t, img)
+	var sum, n float64
+	for y := range 800 {
+		for x, c := range m.Coverage.Row(y) {
+			if lawn((float64(x)+0.5)/1200, (float64(y)+0.5)/800) {
+				sum += float64(c)
+				n++
+			}
+		}
+	}
+	if sum/n < 0.9 {
+		t.Errorf("%.2f of the lawn is left, want 0.9", sum/n)
+	}
+}
+
+// An edge lies where the picture changes by half, to a twentieth of a sample.
+func TestEdgeBetweenSamples(t *testing.T) {
+	for _, at := range []float64{39.2, 40, 40.5, 40.9} {
+		img := raster.NewRGB(80, 200)
+		for y := range 200 {
+			edge := at + 0.02*float64(y-100)
+			for x := range 80 {
+				in := max(0, min(1, float64(x)+1-edge))
+				for c := range img {
+					img[c].Row(y)[x] = float32(1 + 0.5*in)
+				}
+			}
+		}
+		r := sample(img, vec{20, 10}, vec{20, 190}, vec{60, 10}, vec{60, 190}, 1)
+		edges := r.edges(10)
+		if len(edges) != 1 {
+			t.Fatalf("%g: %d edges, want 1", at, len(edges))
+		}
+		a, b := r.place(r.refine(edges[0]))
+		for _, p := range []vec{a, b} {
+			if want := at + 0.02*(p.y-0.5-100); math.Abs(p.x-want) > 0.15 {
+				t.Errorf("the edge at %.3f is found at %.3f", want, p.x)
+			}
+		}
+	}
+}
