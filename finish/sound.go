@@ -32,7 +32,7 @@ type sounding struct {
 const soundEdge = 1600
 
 // soundingEngine is raised when the same frames would give other soundings.
-const soundingEngine = "3"
+const soundingEngine = "4"
 
 // reading is the step of a run that sounds the views.
 const reading = "reading views"
@@ -170,7 +170,12 @@ func (s *Scene) sound(ctx context.Context) (*sounding, error) {
 	seen := upright(small.RGB, info.Orientation)
 	raster.PutRGB(small.RGB)
 	defer raster.PutRGB(seen)
-	outside, err := window.Find(ctx, seen)
+	doubt, err := small.ceiling.doubt(ctx, seen)
+	if err != nil {
+		return nil, err
+	}
+	defer raster.Put(doubt)
+	outside, err := window.FindClipped(ctx, seen, doubt)
 	if err == window.ErrTooSmall {
 		outside, err = nil, nil
 	}
