@@ -106,8 +106,7 @@ func lumaRow(l, r, g, b []float32) {
 	}
 }
 
-// detail works out what to add to the codes of row y: the difference from the
-// 3 x 3 binomial mean, cored and limited.
+// detail works out what to add to the codes of row y.
 func (c *coder) detail(y int) {
 	up, mid, down := c.luma[(y+2)%3], c.luma[y%3], c.luma[(y+1)%3]
 	w := len(mid)
@@ -117,31 +116,7 @@ func (c *coder) detail(y int) {
 		col[x] = up[x] + 2*mid[x] + down[x]
 	}
 	c.column[0], c.column[w+1] = col[0], col[w-1]
-	left, right, add := c.column[:w], c.column[2:][:w], c.add[:w]
-	for x, l := range mid {
-		d := l - (left[x]+2*col[x]+right[x])*(1./16)
-		d2 := d * d
-		d *= c.amount * d2 / (d2 + coring*coring)
-		if d > haloLimit/4 || d < -haloLimit/4 {
-			d = limit(d, l, x, up, mid, down)
-		}
-		add[x] = d
-	}
-}
-
-// limit keeps l + d within the halo limit of the neighbourhood's range.
-func limit(d, l float32, x int, up, mid, down []float32) float32 {
-	lo, hi := l, l
-	x0, x1 := max(0, x-1), min(len(mid)-1, x+1)
-	for _, v := range [9]float32{up[x0], up[x], up[x1], mid[x0], l, mid[x1], down[x0], down[x], down[x1]} {
-		if v < lo {
-			lo = v
-		} else if v > hi {
-			hi = v
-		}
-	}
-	room := float32(haloLimit * haloRange / (haloRange + hi - lo))
-	return max(lo-room, min(hi+room, l+d)) - l
+	detailRow(c.add, up, mid, down, c.column, c.amount)
 }
 
 // The dither is the additive recurrence of the plastic number, which spreads
@@ -163,30 +138,10 @@ func ditherRow(w int) []float32 {
 }
 
 func (c *coder) quantise(out []byte, y int, spread []float32) {
-	slot := y % 3
-	w := len(spread)
-	add := c.add[:w]
-	for k := range 3 {
-		_, start := math.Modf(float64(y)*ditherY + float64(k)/3)
-		s := float32(start)
-		in := c.rgb[slot][k][:w]
-		o := out[k:]
-		for x := range in {
-			u := spread[x] + s
-			if u >= 1 {
-				u--
-			}
-			// u is in [0, 1): the floor of v + u has the mean v. The small margin
-			// keeps an exact code from slipping by rounding.
-			v := (in[x]+add[x])*255 + u*0.998 + 0.001
-			switch {
-			case v < 0:
-				o[3*x] = 0
-			case v >= 255:
-				o[3*x] = 255
-			default:
-				o[3*x] = byte(v)
-			}
-		}
+	var start [3]float32
+	for k := range start {
+		_, f := math.Modf(float64(y)*ditherY + float64(k)/3)
+		start[k] = float32(f)
 	}
+	quantiseRow(out, &c.rgb[y%3], c.add, spread, &start)
 }

@@ -12,10 +12,9 @@ import (
 // DraftEdge is the long edge in pixels of a draft.
 const DraftEdge = 800
 
-// draft is the balanced radiance at half the size of a live picture, before anything
-// was decided about warmth, and the last that was made of it with.
+// draft is the straight radiance at half the size of a live picture, and the last that
+// was made of it with what was decided about warmth.
 type draft struct {
-	of      *straight
 	rgb     *raster.RGB
 	outside *window.Map
 	warmed  *balanced
@@ -26,8 +25,9 @@ func (d *draft) release() {
 	if d == nil {
 		return
 	}
-	d.warmed.release()
+	d.warmed.release(d.rgb)
 	raster.PutRGB(d.rgb)
+	raster.Put(coverage(d.outside))
 }
 
 // Draft makes a smaller and quicker picture of a view, for while a hand is moving. It
@@ -63,21 +63,15 @@ func (p *Previews) Draft(ctx context.Context, v shoot.View) (*raster.RGB, error)
 
 // reduce has the draft's radiance.
 func (l *live) reduce(ctx context.Context, s *straight) error {
-	if l.draft != nil && l.draft.of == s {
+	if l.draft != nil {
 		return nil
 	}
-	pic := *s.pic
-	pic.rgb = raster.GetRGB(s.pic.rgb.W(), s.pic.rgb.H())
-	copyRGB(pic.rgb, s.pic.rgb)
-	defer raster.PutRGB(pic.rgb)
-	if err := pic.whiten(ctx, s.outside, s.doubt, shoot.Decisions{}); err != nil {
-		return err
-	}
-	w, h := within(pic.rgb.W(), pic.rgb.H(), DraftEdge)
-	d := &draft{of: s, rgb: &raster.RGB{}}
+	from := s.pic.rgb
+	w, h := within(from.W(), from.H(), DraftEdge)
+	d := &draft{rgb: &raster.RGB{}}
 	var err error
 	for c := range d.rgb {
-		if d.rgb[c], err = raster.Shrink(ctx, pic.rgb[c], w, h); err != nil {
+		if d.rgb[c], err = raster.Shrink(ctx, from[c], w, h); err != nil {
 			return err
 		}
 	}
@@ -88,28 +82,22 @@ func (l *live) reduce(ctx context.Context, s *straight) error {
 		}
 		d.outside = &small
 	}
-	l.draft.release()
 	l.draft = d
 	return nil
 }
 
 // warm has the draft's radiance for what was decided about warmth.
 func (d *draft) warm(ctx context.Context, s *straight, by shoot.Decisions) error {
-	with := warmths(by)
-	if d.warmed != nil && sameWarmth(d.warmed.with, with) {
+	if d.warmed != nil && sameWarmth(d.warmed.with, warmths(by)) {
 		return nil
 	}
 	pic := *s.pic
-	pic.rgb = raster.GetRGB(d.rgb.W(), d.rgb.H())
-	copyRGB(pic.rgb, d.rgb)
-	if err := pic.warm(ctx, coverage(d.outside), by); err != nil {
-		return err
-	}
-	view, err := tone.Analyse(ctx, pic.rgb, d.outside, tone.Draft)
+	pic.rgb = d.rgb
+	b, err := balanceFor(ctx, &pic, d.outside, by, tone.Draft)
 	if err != nil {
 		return err
 	}
-	d.warmed.release()
-	d.warmed = &balanced{of: s, with: with, rgb: pic.rgb, view: view}
+	d.warmed.release(d.rgb)
+	d.warmed = b
 	return nil
 }

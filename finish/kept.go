@@ -204,7 +204,7 @@ func readKept(path string) (k *reduced, err error) {
 	if k.Format != keptFormat || k.Engine != engine || size[0] < 1 || size[1] < 1 || max(size[0], size[1]) > keptEdge {
 		return nil, fmt.Errorf("%s: this is from another version", path)
 	}
-	k.rgb = raster.NewRGB(int(size[0]), int(size[1]))
+	k.rgb = raster.GetRGB(int(size[0]), int(size[1]))
 	k.code = make([]byte, 6*size[0]*size[1])
 	if _, err := io.ReadFull(r, k.code); err != nil {
 		return nil, err

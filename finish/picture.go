@@ -115,13 +115,21 @@ func (p *picture) look(ctx context.Context) (outside *window.Map, doubt *raster.
 // decided.
 func (p *picture) whiten(ctx context.Context, outside *window.Map, doubt *raster.Plane, d shoot.Decisions) error {
 	defer p.clock.Start("balance")()
+	if err := p.unlight(ctx, outside, doubt); err != nil {
+		return err
+	}
+	if !warms(d) {
+		return nil
+	}
+	return p.warm(ctx, p.rgb, coverage(outside), d)
+}
+
+// unlight takes out the colour of the light as it was measured.
+func (p *picture) unlight(ctx context.Context, outside *window.Map, doubt *raster.Plane) error {
 	if err := p.light.Apply(ctx, p.rgb, coverage(outside)); err != nil {
 		return err
 	}
-	if err := rollOff(ctx, p.rgb, doubt); err != nil {
-		return err
-	}
-	return p.warm(ctx, coverage(outside), d)
+	return rollOff(ctx, p.rgb, doubt)
 }
 
 // expose makes the picture of the balanced radiance.

@@ -70,28 +70,52 @@ type live struct {
 type straight struct {
 	level   shoot.Level
 	byHand  bool
-	pic     *picture // its rgb is the radiance with its light
+	pic     *picture // its rgb is the radiance without its light, as that was measured
 	full    plumb.Geometry
 	outside *window.Map
-	doubt   *raster.Plane
 }
 
-// balanced is the radiance with the light taken out, and what tone has seen in it: a
-// change of light renders from that, and nothing is looked at again.
+// release gives the memory back. s may be nil; nothing made from it may be used any more.
+func (s *straight) release() {
+	if s != nil {
+		raster.PutRGB(s.pic.rgb)
+		raster.Put(coverage(s.outside))
+	}
+}
+
+// balanced is the radiance for the light that was decided to count as white, and what
+// tone has seen in it: a change of light renders from that, and nothing is looked at
+// again.
 type balanced struct {
-	of   *straight
 	with [2]shoot.Warmth
-	rgb  *raster.RGB
+	rgb  *raster.RGB // another's when nothing was decided
 	view *tone.View
 }
 
-// release gives the memory back. b may be nil.
-func (b *balanced) release() {
+// balanceFor warms the radiance of pic as decided and looks at it.
+func balanceFor(ctx context.Context, pic *picture, outside *window.Map, d shoot.Decisions, size tone.Fineness) (*balanced, error) {
+	b := &balanced{with: warmths(d), rgb: pic.rgb}
+	if warms(d) {
+		b.rgb = raster.GetRGB(pic.rgb.W(), pic.rgb.H())
+		if err := pic.warm(ctx, b.rgb, coverage(outside), d); err != nil {
+			return nil, err
+		}
+	}
+	var err error
+	b.view, err = tone.Analyse(ctx, b.rgb, outside, size)
+	return b, err
+}
+
+// release gives the memory back, but for that of the radiance plain, which is not its
+// own. b may be nil.
+func (b *balanced) release(plain *raster.RGB) {
 	if b == nil {
 		return
 	}
 	b.view.Release()
-	raster.PutRGB(b.rgb)
+	if b.rgb != plain {
+		raster.PutRGB(b.rgb)
+	}
 }
 
 // render is the picture of the balanced radiance under the two lights.
@@ -173,10 +197,16 @@ func (p *Previews) ready(ctx context.Context, l *live, v shoot.View) (*straight,
 	if err := s.warp(ctx, l.kept); err != nil {
 		return nil, err
 	}
-	var err error
-	if s.outside, s.doubt, err = s.pic.look(ctx); err != nil {
+	outside, doubt, err := s.pic.look(ctx)
+	if err != nil {
 		return nil, err
 	}
+	defer raster.Put(doubt)
+	s.outside = outside
+	if err := s.pic.unlight(ctx, outside, doubt); err != nil {
+		return nil, err
+	}
+	l.forget()
 	l.straight = s
 	return s, nil
 }
@@ -288,24 +318,27 @@ func from(m warp.Map, k *reduced) warp.Map {
 	return out
 }
 
+// forget gives back what was made of the straight radiance, and that itself.
+func (l *live) forget() {
+	if l.straight != nil {
+		l.balanced.release(l.straight.pic.rgb)
+		l.draft.release()
+		l.straight.release()
+	}
+	l.straight, l.balanced, l.draft = nil, nil, nil
+}
+
 // whiten has the balanced radiance for what was decided about warmth.
 func (l *live) whiten(ctx context.Context, s *straight, d shoot.Decisions) error {
-	with := warmths(d)
-	if b := l.balanced; b != nil && b.of == s && sameWarmth(b.with, with) {
+	if b := l.balanced; b != nil && sameWarmth(b.with, warmths(d)) {
 		return nil
 	}
-	pic := *s.pic
-	pic.rgb = raster.GetRGB(s.pic.rgb.W(), s.pic.rgb.H())
-	copyRGB(pic.rgb, s.pic.rgb)
-	if err := pic.whiten(ctx, s.outside, s.doubt, d); err != nil {
-		return err
-	}
-	view, err := tone.Analyse(ctx, pic.rgb, s.outside, tone.Full)
+	b, err := balanceFor(ctx, s.pic, s.outside, d, tone.Full)
 	if err != nil {
 		return err
 	}
-	l.balanced.release()
-	l.balanced = &balanced{of: s, with: with, rgb: pic.rgb, view: view}
+	l.balanced.release(s.pic.rgb)
+	l.balanced = b
 	return nil
 }
 
@@ -327,14 +360,6 @@ func sameWarmth(a, b [2]shoot.Warmth) bool {
 		}
 	}
 	return true
-}
-
-func copyRGB(dst, src *raster.RGB) {
-	for c := range dst {
-		for y := range dst[c].H {
-			copy(dst[c].Row(y), src[c].Row(y))
-		}
-	}
 }
 
 func (p *picture) kelvins(d shoot.Decisions) (room, window Kelvins) {
@@ -369,12 +394,7 @@ func (p *Previews) White(ctx context.Context, v shoot.View, x, y float64) (w sho
 	if err != nil {
 		return w, false, false, err
 	}
-	plain := v.Decisions
-	plain.RoomWarmth, plain.WindowWarmth = nil, nil
-	if err := l.whiten(ctx, s, plain); err != nil {
-		return w, false, false, err
-	}
-	img := l.balanced.rgb
+	img := s.pic.rgb
 	px, py := int(x*float64(img.W())), int(y*float64(img.H()))
 	var sum colour.Vec3
 	n, cover := 0.0, 0.0
@@ -460,9 +480,11 @@ func (l *live) letGo() {
 		return
 	}
 	defer l.mu.Unlock()
-	l.balanced.release()
-	l.draft.release()
-	l.kept, l.straight, l.balanced, l.draft = nil, nil, nil, nil
+	l.forget()
+	if l.kept != nil {
+		raster.PutRGB(l.kept.rgb)
+		l.kept = nil
+	}
 }
 
 func (p *Previews) paths(v shoot.View) []string {

@@ -12,30 +12,32 @@ import (
 // The light may be taken for any colour temperature between these, in kelvin.
 const highest, lowestKelvin = 25000, 1700
 
+// warms reports whether anything was decided about warmth.
+func warms(d shoot.Decisions) bool { return d.RoomWarmth != nil || d.WindowWarmth != nil }
+
 // warm carries out what was decided about the light that counts as white: factors for
 // R, G and B indoors and others behind glass, blended by the coverage. Balancing
 // scales the same channels, so that the two together are one balance for another light.
-func (p *picture) warm(ctx context.Context, glass *raster.Plane, d shoot.Decisions) error {
-	if d.RoomWarmth == nil && d.WindowWarmth == nil {
-		return nil
-	}
+// The result goes to dst, which may be the picture's own radiance.
+func (p *picture) warm(ctx context.Context, dst *raster.RGB, glass *raster.Plane, d shoot.Decisions) error {
 	room, window := p.whites(d)
 	in := factors(p.roomLight(), room)
 	out := factors(p.light.Window, window)
-	return raster.Bands(ctx, p.rgb.H(), func(y0, y1 int) {
+	return raster.Bands(ctx, dst.H(), func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			for c := range p.rgb {
-				row := p.rgb[c].Row(y)
+			for c := range dst {
+				to := dst[c].Row(y)
+				from := p.rgb[c].Row(y)[:len(to)]
 				if glass == nil {
-					for x := range row {
-						row[x] *= in[c]
+					for x, v := range from {
+						to[x] = v * in[c]
 					}
 					continue
 				}
-				g := glass.Row(y)[:len(row)]
+				g := glass.Row(y)[:len(to)]
 				k := out[c] - in[c]
-				for x := range row {
-					row[x] *= in[c] + k*g[x]
+				for x, v := range from {
+					to[x] = v * (in[c] + k*g[x])
 				}
 			}
 		}

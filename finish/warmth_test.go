@@ -28,7 +28,7 @@ func TestWarmth(t *testing.T) {
 	if w.Mired != -50 || w.Duv != 0 {
 		t.Fatalf("from 5000 to 4000 K is %+v, want -50 mired (a million over each)", w)
 	}
-	if err := p.warm(t.Context(), glass, shoot.Decisions{RoomWarmth: &w}); err != nil {
+	if err := p.warm(t.Context(), p.rgb, glass, shoot.Decisions{RoomWarmth: &w}); err != nil {
 		t.Fatal(err)
 	}
 	for c := range p.rgb {
