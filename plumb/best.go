@@ -9,8 +9,9 @@ import (
 // found is a fitted pose with the evidence for it.
 type found struct {
 	m        model
-	evidence float64
-	along    []float64 // see solver
+	evidence float64 // at its best
+	odds     float64 // the same over all that fits about as well
+	frames   int     // see solver
 }
 
 // best searches and returns the likeliest model, and how far it is ahead of the next.
@@ -40,29 +41,62 @@ func near(m model, models []model, radians float64) bool {
 	return false
 }
 
-// fits returns the models fitted from every start.
+// fits returns the models fitted from every start. The best are fitted again with the
+// frames of horizontals that the fitted pose suggests, which may differ from those of the start.
 func (s *solver) fits(starts []model) (all []found) {
 	for _, start := range starts {
-		yaws := s.turns(start)
-		if len(yaws) > 0 {
-			start[yaw] = yaws[0]
+		all = append(all, s.from(start))
+	}
+	slices.SortStableFunc(all, func(a, b found) int { return compare(b.odds, a.odds) })
+	for i := range all[:min(len(all), again)] {
+		if f := s.from(all[i].m); f.odds > all[i].odds {
+			all[i] = f
 		}
-		f := found{m: s.fit(start), along: s.along}
-		_, f.evidence = s.likeliest(f.m)
-		all = append(all, f)
 	}
 	return all
+}
+
+// again is how many of the fits are worth a second one.
+const again = 5
+
+// from fits the model that begins with start's pose.
+func (s *solver) from(start model) found {
+	f := found{m: s.fit(s.furnish(start)), frames: s.frames}
+	var scatter float64
+	scatter, f.evidence = s.likeliest(f.m)
+	f.odds = f.evidence + shared*s.breadth(f.m, scatter)
+	return f
+}
+
+// breadth is the logarithm of the area, in pitch and roll, in which m fits about as well:
+// of two poses with the same evidence at their best, the one that needs less luck is the
+// likelier (the approximation of Laplace to the probability of all of the peak).
+func (s *solver) breadth(m model, scatter float64) float64 {
+	a := s.normal(m, scatter)
+	// Eliminate the other parameters, then roll: what is left is the determinant's two factors.
+	for c := len(a) - 1; c > 0; c-- {
+		if !(a[c][c] > 0) {
+			return 0
+		}
+		for r := range c {
+			f := a[r][c] / a[c][c]
+			for i := range c + 1 {
+				a[r][i] -= f * a[c][i]
+			}
+		}
+	}
+	return -math.Log(max(1, a[pitch][pitch])*max(1, a[roll][roll])) / 2
 }
 
 // likeliestOf returns the likeliest of all, which the solver then works with.
 func (s *solver) likeliestOf(all []found) (m model, ahead lead) {
 	top := 0
 	for i := range all {
-		if all[i].evidence > all[top].evidence {
+		if all[i].odds > all[top].odds {
 			top = i
 		}
 	}
-	s.along = all[top].along
+	s.frames = all[top].frames
 	return all[top].m, s.leadOf(all[top], all)
 }
 
@@ -86,7 +120,7 @@ func (s *solver) leadOf(f found, all []found) lead {
 		if apart < rad(1.5) {
 			continue
 		}
-		by := (f.evidence - o.evidence) / root
+		by := (f.odds - o.odds) / root
 		l.any = min(l.any, by)
 		if apart > 0.7*math.Hypot(q, o.m[roll]) {
 			l.worse = min(l.worse, by)
@@ -106,10 +140,7 @@ func (s *solver) bent(m model) (model, bool) {
 // bothWays fits m without and with a bend.
 func (s *solver) bothWays(m model) (b model, straight, bent float64) {
 	s.freeBend = false
-	if yaws := s.turns(m); len(yaws) > 0 {
-		m[yaw] = yaws[0]
-	}
-	m = s.fit(m)
+	m = s.fit(s.furnish(m))
 	_, straight = s.likeliest(m)
 	s.freeBend = true
 	b = s.fit(m)
@@ -135,7 +166,7 @@ func (s *solver) bend(straight []found) (b model, ahead lead, ok bool) {
 	top, unbent := 0, 0.0
 	for _, m := range s.distinct(straight, most) {
 		b, without, with := s.bothWays(m)
-		all = append(all, found{m: b, evidence: with})
+		all = append(all, found{m: b, frames: s.frames, evidence: with, odds: with})
 		if unbent = max(unbent, without); with > all[top].evidence {
 			top = len(all) - 1
 		}
@@ -149,12 +180,23 @@ func (s *solver) bend(straight []found) (b model, ahead lead, ok bool) {
 func (s *solver) distinct(all []found, n int) []model {
 	behind := 5 * math.Sqrt(float64(len(s.obs)))
 	all = slices.Clone(all)
-	slices.SortStableFunc(all, func(a, b found) int { return compare(b.evidence, a.evidence) })
+	slices.SortStableFunc(all, func(a, b found) int { return compare(b.odds, a.odds) })
 	var out []model
 	for _, f := range all {
-		if len(out) < n && f.evidence > all[0].evidence-behind && !near(f.m, out, rad(1)) {
+		if len(out) < n && f.odds > all[0].odds-behind && !near(f.m, out, rad(1)) {
 			out = append(out, f.m)
 		}
 	}
 	return out
+}
+
+// furnish returns m with the frames of horizontal directions that its pitch and roll
+// suggest, which the solver then works with.
+func (s *solver) furnish(m model) model {
+	turns := s.turns(m)
+	s.frames = max(1, len(turns))
+	for k, t := range turns {
+		m[yaws[k]] = t
+	}
+	return m
 }

@@ -10,10 +10,13 @@ import (
 // mixture of Coughlan & Yuille, Neural Computation 15, 2003; several frames that
 // share one vertical are the Atlanta world of Schindler & Dellaert, CVPR 2004).
 const (
-	strayShare = 0.5
+	strayShare = 0.55
 	upShare    = 0.2
-	alongShare = 0.05
+	alongShare = 0.125 // of each of two directions, over all frames
 )
+
+// split is how the frames of a view that has one or two share the lines along them.
+var split = [maxFrames][maxFrames]float64{{1}, {0.65, 0.35}}
 
 // scatters are the standard deviations in radians of real uprights about the
 // vertical that are tried (0.08 to 0.5 degrees): building tolerances and what the
@@ -27,64 +30,85 @@ const coarse = 0.012
 // uprights: rooms and what stands in them are less square than they are upright.
 const askew = 2.0
 
-// likelihood is the density of an error of angle e under Student's t with three
-// degrees of freedom, relative to that of a stray line, whose angle is anything.
-// The heavy tails let a line be wrong without pulling.
-func likelihood(e, variance float64) float64 {
-	q := 1 + e*e/(3*variance)
-	return 2 / math.Sqrt(3*variance) / (q * q)
+// bell is the density of an error of angle e under Student's t with three degrees of
+// freedom, relative to that of a stray line, whose angle is anything. The heavy tails
+// let a line be wrong without pulling.
+type bell struct{ variance, peak, narrow float64 }
+
+func newBell(variance float64) bell {
+	return bell{variance, 2 / math.Sqrt(3*variance), 1 / (3 * variance)}
+}
+
+func (b bell) at(e float64) float64 {
+	q := 1 + e*e*b.narrow
+	return b.peak / (q * q)
 }
 
 // opinion is what one observation says under the current model.
 type opinion struct {
-	assigned int8    // 0 down, 1 across, 2 depth, -1 none of them
+	assigned int8    // 0 down, 1 across, 2 depth, 3 and on those of further frames, -1 none
 	residual float64 // sine of the angle to that vanishing point
 	share    float64 // probability that it belongs there
 	variance float64
+	each     [1 + 2*maxFrames]chance // of all directions
 }
 
-// judge works out, for each observation, which direction it likely belongs to and
-// with what probability, and returns the evidence for the model: the weighted
-// logarithm of the likelihood ratio to a heap of stray lines, priors included.
+// chance is the probability that a line belongs to one direction, and its error if so.
+type chance struct{ share, residual float64 }
+
+// judge works out, for each observation, with what probability it belongs to which
+// direction, and returns the evidence for the model: the weighted
+// logarithm of the likelihood ratio to lines of any direction, priors included.
 func (s *solver) judge(m model, scatter float64) float64 {
 	s.project(m)
-	ax := m.axes()
+	all := m.directions(s.frames)
+	ax := all[:1+2*s.frames]
 	sum := s.odds(m)
 	for i, r := range s.undrawn {
-		o := &s.obs[i]
+		o, v := &s.obs[i], &s.lines[i]
 		own := o.sigma * o.sigma
-		up, along := own+sq(scatter), own+sq(askew*scatter)
-		total, most := strayShare, 0.0
-		v := opinion{assigned: -1}
+		up, along := newBell(own+sq(scatter)), newBell(own+sq(askew*scatter))
+		v.assigned, v.share = -1, 0
+		total := strayShare
 		for k, a := range ax {
+			c := &v.each[k]
+			*c = chance{}
 			if ambiguous(r, a) {
 				continue
 			}
-			e, variance, share := r.miss(a), along, alongShare
+			c.residual = r.miss(a)
 			if k == 0 {
-				variance, share = up, upShare
+				c.share = upShare * up.at(c.residual)
+			} else {
+				c.share = alongShare * split[s.frames-1][(k-1)/2] * along.at(c.residual)
 			}
-			p := share * likelihood(e, variance)
-			total += p
-			if p > most {
-				most = p
-				v = opinion{int8(k), e, p, variance}
+			total += c.share
+			if c.share > v.share {
+				v.assigned, v.share, v.residual, v.variance = int8(k), c.share, c.residual, along.variance
+				if k == 0 {
+					v.variance = up.variance
+				}
 			}
-		}
-		if s.along != nil {
-			total += s.along[i]
 		}
 		v.share /= total
-		s.lines[i] = v
+		for k := range ax {
+			v.each[k].share /= total
+		}
 		sum += o.weight * s.unit * math.Log(total/strayShare)
 	}
 	return sum
 }
 
-// odds is the logarithm of the odds of holding a camera so.
+// shared is by how much lines that belong to one thing, and share its error, make the
+// evidence look stronger than it is.
+const shared = 4
+
+// odds is the logarithm of the odds of holding a camera so, on the scale of the evidence.
+// Roll has heavy tails, Student's t with three degrees of freedom: a camera is level,
+// more or less, or turned on purpose.
 func (s *solver) odds(m model) float64 {
-	return -0.5 * (sq((m[pitch]-s.mean[pitch])/s.prior[pitch]) + sq((m[roll]-s.mean[roll])/s.prior[roll]) +
-		sq(m[skewP]/s.prior[skewP]) + sq(m[skewR]/s.prior[skewR]))
+	z := func(p int) float64 { return sq((m[p] - s.mean[p]) / s.prior[p]) }
+	return -shared * (z(pitch)/2 + 2*math.Log(1+z(roll)/3) + z(skewP)/2 + z(skewR)/2)
 }
 
 // likeliest returns the scatter that explains the view best, and the evidence.
@@ -98,14 +122,12 @@ func (s *solver) likeliest(m model) (scatter, evidence float64) {
 	return scatter, evidence
 }
 
-// turns finds up to three frames, by their azimuths, that explain most of the
-// lines which are not upright under m, best first, and sets s.along to the
-// likelihood that the second and third give each line. Walls make one frame,
-// a table set askew another; all of them say where the horizon is.
-func (s *solver) turns(m model) (yaws []float64) {
-	s.along = nil
+// turns finds up to two frames, by their azimuths, that explain most of the lines which
+// are not upright under m, best first. Walls make one frame, a table set askew another;
+// both say where the horizon is.
+func (s *solver) turns(m model) (found []float64) {
 	m[yaw] = 0
-	s.judge(m, coarse)
+	s.project(m)
 	const step = 2 * math.Pi / 180
 	const n = 45
 	total := make([]float64, len(s.obs))
@@ -114,7 +136,7 @@ func (s *solver) turns(m model) (yaws []float64) {
 	for i, r := range s.undrawn {
 		total[i] = strayShare
 		if !ambiguous(r, down) {
-			total[i] += upShare * likelihood(r.miss(down), sq(s.obs[i].sigma)+sq(coarse))
+			total[i] += upShare * newBell(sq(s.obs[i].sigma)+sq(coarse)).at(r.miss(down))
 		}
 		busy = append(busy, i)
 	}
@@ -123,21 +145,23 @@ func (s *solver) turns(m model) (yaws []float64) {
 	for k := range gain {
 		a := model{pitch: m[pitch], roll: m[roll], yaw: float64(k)*step - math.Pi/4}.axes()
 		gain[k] = make([]float64, len(s.obs))
-		for i, r := range s.undrawn {
-			variance := sq(s.obs[i].sigma) + sq(askew*coarse)
+		for _, i := range busy {
+			r := s.undrawn[i]
+			b := newBell(sq(s.obs[i].sigma) + sq(askew*coarse))
 			for _, v := range a[1:] {
 				if !ambiguous(r, v) {
-					gain[k][i] += alongShare * likelihood(r.miss(v), variance)
+					gain[k][i] += alongShare * b.at(r.miss(v))
 				}
 			}
 		}
 	}
-	for len(yaws) < 3 {
+	for len(found) < maxFrames {
 		best, most := -1, 4.0
+		part := split[maxFrames-1][len(found)]
 		for k, g := range gain {
 			var sum float64
 			for _, i := range busy {
-				sum += s.obs[i].weight * s.unit * math.Log(1+g[i]/total[i])
+				sum += s.obs[i].weight * s.unit * math.Log(1+part*g[i]/total[i])
 			}
 			if sum > most {
 				best, most = k, sum
@@ -146,20 +170,12 @@ func (s *solver) turns(m model) (yaws []float64) {
 		if best < 0 {
 			break
 		}
-		for i := range total {
-			total[i] += gain[best][i]
+		for _, i := range busy {
+			total[i] += part * gain[best][i]
 		}
-		yaws = append(yaws, float64(best)*step-math.Pi/4)
-		if len(yaws) == 2 {
-			s.along = make([]float64, len(s.obs))
-		}
-		if len(yaws) > 1 {
-			for i := range s.along {
-				s.along[i] += gain[best][i]
-			}
-		}
+		found = append(found, float64(best)*step-math.Pi/4)
 	}
-	return yaws
+	return found
 }
 
 // heaviest keeps the observations that say most: enough to tell poses apart.

@@ -1,6 +1,9 @@
 package plumb
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // anneal is the scatter of the fit's first steps, in radians: from what the
 // search leaves to what real lines scatter by.
@@ -28,7 +31,8 @@ func (s *solver) fit(m model) model {
 
 // free lists the parameters that are to be found.
 func (s *solver) free() []int {
-	f := []int{pitch, roll, yaw}
+	f := []int{pitch, roll}
+	f = append(f, yaws[:s.frames]...)
 	if s.freeSkew {
 		f = append(f, skewP, skewR)
 	}
@@ -52,11 +56,8 @@ func (s *solver) step(m model, scatter float64) model {
 	}
 	m[pitch] = max(-rad(50), min(rad(50), m[pitch]))
 	m[roll] = max(-rad(30), min(rad(30), m[roll]))
-	for m[yaw] > math.Pi/4 {
-		m[yaw] -= math.Pi / 2
-	}
-	for m[yaw] <= -math.Pi/4 {
-		m[yaw] += math.Pi / 2
+	for _, y := range yaws {
+		m[y] -= math.Pi / 2 * math.Round(m[y]/(math.Pi/2))
 	}
 	return m
 }
@@ -74,47 +75,81 @@ func (s *solver) weigh(i int) float64 {
 }
 
 // normal returns the normal equations of one step, priors included, as rows of an
-// augmented matrix.
+// augmented matrix: each line counts for every direction with the probability that
+// it belongs there.
 func (s *solver) normal(m model, scatter float64) [][]float64 {
 	free := s.free()
 	n := len(free)
 	s.judge(m, scatter)
-	jac := make([][]float64, n)
+	ax := m.directions(s.frames)
+	turned := make([][1 + 2*maxFrames]vec3, n) // how each parameter turns the directions
+	moved := make([][]ray, n)                  // the observations, where a parameter moves them
 	const h = 1e-5
 	for j, p := range free {
 		q := m
 		q[p] += h
-		s.project(q)
-		ax := q.axes()
-		jac[j] = make([]float64, len(s.obs))
-		for i, r := range s.undrawn {
-			if v := &s.lines[i]; v.assigned >= 0 {
-				jac[j][i] = (r.miss(ax[v.assigned]) - v.residual) / h
-			}
+		if p == logF || p == bend1 || p == bend2 {
+			s.project(q)
+			moved[j] = slices.Clone(s.undrawn)
+			continue
+		}
+		for k, d := range q.directions(s.frames) {
+			turned[j][k] = vec3{(d.x - ax[k].x) / h, (d.y - ax[k].y) / h, (d.z - ax[k].z) / h}
 		}
 	}
+	s.project(m)
 	a := make([][]float64, n)
 	for j := range a {
 		a[j] = make([]float64, n+1)
 	}
-	for i := range s.obs {
-		if s.lines[i].assigned < 0 {
-			continue
-		}
-		w := s.weigh(i)
-		for j := range n {
-			for k := range n {
-				a[j][k] += w * jac[j][i] * jac[k][i]
+	jac := make([]float64, n)
+	for i, r := range s.undrawn {
+		v, o := &s.lines[i], &s.obs[i]
+		own := o.sigma * o.sigma
+		for k := range 1 + 2*s.frames {
+			c := v.each[k]
+			if c.share < 0.01 {
+				continue
 			}
-			a[j][n] -= w * jac[j][i] * s.lines[i].residual
+			variance := own + sq(askew*scatter)
+			if k == 0 {
+				variance = own + sq(scatter)
+			}
+			w := o.weight / 0.1 * c.share * 4 / (3*variance + sq(c.residual)) // Student's t again
+			g := r.slope(ax[k])
+			for j := range n {
+				if moved[j] != nil {
+					jac[j] = (moved[j][i].miss(ax[k]) - c.residual) / h
+				} else {
+					jac[j] = dot(g, turned[j][k])
+				}
+			}
+			for j := range n {
+				for l := range n {
+					a[j][l] += w * jac[j] * jac[l]
+				}
+				a[j][n] -= w * jac[j] * c.residual
+			}
 		}
 	}
 	for j, p := range free {
 		w := 1 / sq(s.prior[p])
+		if p == roll { // as in odds
+			w = 4 / (3*sq(s.prior[p]) + sq(m[p]-s.mean[p]))
+		}
 		a[j][j] += w
 		a[j][n] -= w * (m[p] - s.mean[p])
 	}
 	return a
+}
+
+// slope is the derivative of miss by the direction.
+func (r ray) slope(v vec3) vec3 {
+	qx, qy := v.x-v.z*r.x, v.y-v.z*r.y
+	n := 1 / math.Sqrt(qx*qx+qy*qy)
+	c := (r.dx*qy - r.dy*qx) * n * n
+	gx, gy := n*(-r.dy-c*qx), n*(r.dx-c*qy)
+	return vec3{gx, gy, -r.x*gx - r.y*gy}
 }
 
 // solve solves the linear equations of an augmented matrix by elimination with

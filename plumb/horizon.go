@@ -59,18 +59,18 @@ type boxVotes struct {
 	along [2 * boxTurns][boxLines]float64
 }
 
-// boxLine is a line with what its likelihood needs: peak / (1 + e^2 narrow)^2.
+// boxLine is a line with the density of its error.
 type boxLine struct {
 	ray
-	weight, peak, narrow float64
+	weight float64
+	bell
 }
 
 func newBoxVotes(s *solver, busy []int) *boxVotes {
 	b := &boxVotes{}
 	for _, i := range busy {
 		o := &s.obs[i]
-		variance := sq(o.sigma) + sq(boxScatter)
-		b.lines = append(b.lines, boxLine{s.undrawn[i], o.weight * s.unit, likelihood(0, variance), 1 / (3 * variance)})
+		b.lines = append(b.lines, boxLine{s.undrawn[i], o.weight * s.unit, newBell(sq(o.sigma) + sq(boxScatter))})
 	}
 	return b
 }

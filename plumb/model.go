@@ -17,6 +17,7 @@ const (
 	bend2         //
 	skewP         // radians by which the horizontals' frame is pitched
 	skewR         // and rolled against the verticals: the axis is seldom in the middle
+	yaw2          // of a second frame: furniture set askew
 	params        // how many there are
 )
 
@@ -33,6 +34,22 @@ func (m model) axes() [3]vec3 {
 		r = rotation(m[pitch]+m[skewP], m[roll]+m[skewR], m[yaw])
 	}
 	return [3]vec3{{u[0].y, u[1].y, u[2].y}, {r[0].x, r[1].x, r[2].x}, {r[0].z, r[1].z, r[2].z}}
+}
+
+// maxFrames is how many frames of horizontal directions a view may have.
+const maxFrames = 2
+
+// yaws are the parameters that turn the frames.
+var yaws = [maxFrames]int{yaw, yaw2}
+
+// directions returns down and the two horizontal directions of each of n frames.
+func (m model) directions(n int) (d [1 + 2*maxFrames]vec3) {
+	for k := range n {
+		m[yaw] = m[yaws[k]]
+		a := m.axes()
+		d[0], d[1+2*k], d[2+2*k] = a[0], a[1], a[2]
+	}
+	return d
 }
 
 // rotation returns the camera's right, down and forward in room coordinates.
@@ -73,7 +90,7 @@ type solver struct {
 	unit     float64   // makes the mean weight 1
 	undrawn  []ray     // scratch: the observations under the current model
 	lines    []opinion // and what they say
-	along    []float64 // likelihood that further frames of furniture give each, or nil
+	frames   int       // frames of horizontal directions in use
 }
 
 // unmeasured is the standard error in pixels across a segment's length when its
@@ -115,8 +132,11 @@ func bareSolver(v View) *solver {
 	if !s.freeF {
 		s.f0 = v.FocalPx / s.half / v.Profile.Focal()
 	}
-	// Distortion of a wide rectilinear lens is a few per cent at the corner.
-	s.prior = model{rad(15), rad(5), 10, 0.35, 0.05, 0.03, rad(0.7), rad(0.7)}
+	// Cameras are held nearly level: half of all rolls are under 2 degrees, one in ten over
+	// 6 (Student's t, see odds); pitch is free. Distortion of a wide rectilinear lens is a
+	// few per cent at the corner.
+	s.prior = model{rad(15), rad(2.5), 10, 0.35, 0.05, 0.03, rad(0.7), rad(0.7), 10}
+	s.frames = 1
 	if h := v.Habit; h != nil {
 		s.mean[pitch], s.prior[pitch] = rad(h.PitchDeg), rad(h.PitchSpread)
 		s.mean[roll], s.prior[roll] = rad(h.RollDeg), rad(h.RollSpread)

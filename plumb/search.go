@@ -29,15 +29,18 @@ func (s *solver) search(ctx context.Context) []model {
 	const cols = 2*across + 1
 	votes := make([]candidate, (2*up+1)*cols)
 	steep := s.heaviest(s.steep())
+	bells := make([]bell, len(steep))
+	for i, k := range steep {
+		bells[i] = newBell(sq(s.obs[k].sigma) + sq(coarse))
+	}
 	_ = raster.BandsOf(ctx, len(votes), cols, func(a, b int) {
 		for i := a; i < b; i++ {
 			c := candidate{p: gridStep * float64(i/cols-up), r: gridStep * float64(i%cols-across)}
 			m := model{pitch: rad(c.p), roll: rad(c.r)}
 			v := m.axes()[0]
 			c.score = s.odds(m)
-			for _, k := range steep {
-				o := &s.obs[k]
-				c.score += o.weight * s.unit * math.Log(1+upShare/strayShare*likelihood(s.undrawn[k].miss(v), sq(o.sigma)+sq(coarse)))
+			for j, k := range steep {
+				c.score += s.obs[k].weight * s.unit * math.Log(1+upShare/strayShare*bells[j].at(s.undrawn[k].miss(v)))
 			}
 			votes[i] = c
 		}

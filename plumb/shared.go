@@ -89,7 +89,7 @@ func newJoint(ctx context.Context, e Evidence) *joint {
 	}
 	s.freeBend = false
 	m[bend1], m[bend2] = 0, 0
-	m = s.fit(m)
+	m = s.fit(s.furnish(m))
 	_, evidence := s.likeliest(m)
 	s.freeBend = true
 	s.prior[bend1], s.prior[bend2] = math.Inf(1), math.Inf(1) // counted once, in fitShared

@@ -66,7 +66,7 @@ func soft(x, scale float64) float64 {
 func (s *solver) support(m model, p *Pose) (across, depth int) {
 	down := m.axes()[0]
 	var res []float64
-	var count [3]int
+	var count [1 + 2*maxFrames]int
 	last := -1
 	for i, r := range s.undrawn {
 		v := &s.lines[i]
@@ -90,11 +90,11 @@ func (s *solver) support(m model, p *Pose) (across, depth int) {
 }
 
 // beyondChance returns by how much evidence exceeds what the best pose finds in a heap
-// of as many stray lines, in units of the root of their number. That is 0.46 a line and
-// 3.4 such units, give or take half a one (measured on random heaps of 60 to 960 lines).
+// of as many stray lines, in units of the root of their number. That is 0.32 a line and
+// 3.8 such units, give or take half a one (measured on random heaps of 60 to 960 lines).
 func (s *solver) beyondChance(evidence float64) float64 {
 	n := float64(len(s.obs))
-	return (evidence-0.46*n)/math.Sqrt(n) - 3.4
+	return (evidence-0.32*n)/math.Sqrt(n) - 3.8
 }
 
 // sigmas returns the standard errors of the parameters: the inverse of the
