@@ -46,6 +46,7 @@ type Preview struct {
 	Report ViewReport    // without files
 	W, H   int           // of the finished picture at full size
 	Frame  [2]int        // of the upright frame, which places of edits are measured in
+	Dust   []Place       // where dust was mended
 	// Room and Window are the lights that count as white.
 	Room, Window Kelvins
 	Level        shoot.Level // the camera's attitude that was corrected
@@ -142,7 +143,7 @@ func (p *Previews) Make(ctx context.Context, v shoot.View) (*Preview, error) {
 		return nil, err
 	}
 	raster.PutRGB(pic.twin)
-	out := &Preview{RGB: pic.rgb, Report: pic.report(v), Frame: pic.frame}
+	out := &Preview{RGB: pic.rgb, Report: pic.report(v), Frame: pic.frame, Dust: s.spots(l.kept)}
 	out.W, out.H = s.full.W, s.full.H
 	if s.outside != nil && len(s.outside.Regions) > 0 {
 		from := s.outside.Coverage
