@@ -126,6 +126,7 @@ func (b *tab) box(css string) (x, y, w, h float64) {
 // press moves the pointer from one place of the picture to another with the button down.
 func (b *tab) press(x0, y0, x1, y1 float64) {
 	b.t.Helper()
+	b.ask(`document.getElementById("sheet").scrollIntoView({block: "nearest"})`)
 	x, y, w, h := b.box("#sheet")
 	b.do(cd.DragAndDropXY(x+x0*w, y+y0*h, x+x1*w, y+y1*h, 12))
 }
@@ -199,7 +200,10 @@ func TestLightInBrowser(t *testing.T) {
 	b.do(cd.Navigate(b.base + "/view/view-02"))
 	b.until(`document.getElementById("main").dataset.key && document.getElementById("picture").src.includes("/live/")`)
 	key := func() string { return b.ask(`document.getElementById("main").dataset.key`) }
-	changed := func(was string) { b.until(`document.getElementById("main").dataset.key !== "` + was + `"`) }
+	changed := func(was string) {
+		t.Helper()
+		b.until(`document.getElementById("main").dataset.key !== "` + was + `"`)
+	}
 
 	was := key()
 	b.press(.2, .3, .2, .1) // up on the wall
@@ -286,7 +290,10 @@ func TestRemovalInBrowser(t *testing.T) {
 	b.do(cd.Navigate(b.base + "/view/view-02"))
 	ready := `document.getElementById("main").dataset.key && document.getElementById("picture").src.includes("/live/")`
 	b.until(ready)
-	changed := func(was string) { b.until(`document.getElementById("main").dataset.key !== "` + was + `"`) }
+	changed := func(was string) {
+		t.Helper()
+		b.until(`document.getElementById("main").dataset.key !== "` + was + `"`)
+	}
 	key := func() string { return b.ask(`document.getElementById("main").dataset.key`) }
 
 	b.do(cd.Click(cd.CSS(`input[value=remove]`)))

@@ -1,11 +1,12 @@
 package studio
 
 import (
+	"cmp"
 	"encoding/base64"
 	"fmt"
 	"math"
+	"slices"
 
-	"mullion/finding"
 	"mullion/finish"
 	"mullion/internal/raster"
 	"mullion/shoot"
@@ -24,6 +25,15 @@ type facts struct {
 	Frames   []frame    `json:"frames"`
 	Findings []said     `json:"findings"`
 	Edits    []edit     `json:"edits"`
+	Dust     []spot     `json:"dust"` // where dust was mended
+}
+
+// spot is a round place: its middle and its radius in shares of the picture's width and
+// height, the radius of the width.
+type spot struct {
+	X float64 `json:"x"`
+	Y float64 `json:"y"`
+	R float64 `json:"r"`
 }
 
 // light is one of the two lights as decided. Mired is the change of warmth; what counts
@@ -59,15 +69,6 @@ type frame struct {
 	Key  string  `json:"key"` // names the picture of this exposure
 }
 
-// said is a finding with what its button does, if there is something to do.
-type said struct {
-	Code     string `json:"code"`
-	Severity string `json:"severity"`
-	Message  string `json:"message"`
-	Do       string `json:"do,omitempty"`
-	Label    string `json:"label,omitempty"`
-}
-
 type edit struct {
 	ID     int        `json:"id"`
 	Action string     `json:"action"`
@@ -75,6 +76,8 @@ type edit struct {
 	Where  [4]float64 `json:"where"` // x, y, w, h in per cent of the picture
 }
 
+// factsOf gathers what is known of a live picture, but for the findings: they change with
+// every run.
 func factsOf(p *finish.Preview, v shoot.View) facts {
 	d := v.Decisions
 	f := facts{
@@ -86,14 +89,11 @@ func factsOf(p *finish.Preview, v shoot.View) facts {
 			Pitch: cut(p.Level.PitchDeg, 2), Roll: cut(p.Level.RollDeg, 2), Yaw: cut(p.Level.YawDeg, 2),
 			ByHand: d.Level != nil, Note: p.Report.Plumb.Note,
 		},
-		Findings: []said{}, Edits: []edit{},
+		Edits: []edit{}, Dust: []spot{},
 	}
 	for i, r := range p.Report.Frames {
 		one := shoot.View{Frames: v.Frames[i : i+1], Decisions: shoot.Decisions{Level: d.Level}}
 		f.Frames = append(f.Frames, frame{EV: cut(r.EV, 2), Used: r.Used, Why: r.Why, Time: exposureTime(r.Seconds), Key: finish.LookKey(one)})
-	}
-	for _, one := range p.Report.Findings {
-		f.Findings = append(f.Findings, saidOf(one, d))
 	}
 	for i, e := range p.Report.Edits {
 		one := edit{Action: string(e.Action), What: e.What, Where: [4]float64{e.Where.X, e.Where.Y, e.Where.W, e.Where.H}}
@@ -101,6 +101,9 @@ func factsOf(p *finish.Preview, v shoot.View) facts {
 			one.ID = v.Edits[i].ID
 		}
 		f.Edits = append(f.Edits, one)
+	}
+	for _, s := range p.Dust {
+		f.Dust = append(f.Dust, spot{cut(s.X, 4), cut(s.Y, 4), cut(s.R, 4)})
 	}
 	return f
 }
@@ -133,32 +136,23 @@ func glassOf(p *raster.Plane) glass {
 	return glass{w, h, base64.StdEncoding.EncodeToString(data)}
 }
 
-// saidOf gives a finding a button where the program can do what it suggests.
-func saidOf(f finding.Finding, d shoot.Decisions) said {
-	s := said{Code: f.Code, Severity: string(f.Severity), Message: f.Message}
-	switch f.Code {
-	case "highlights-clipped":
-		s.Do, s.Label = "clipped", "Show the darkest exposure"
-	case "removal":
-		s.Do, s.Label = "edits", "Compare with what was there"
-	case "near-duplicate":
-		s.Do, s.Label = "out", "Leave this view out"
-	}
-	if f.Severity == finding.Reshoot && s.Do == "" && !d.LeaveOut {
-		s.Do, s.Label = "out", "Leave this view out"
-	}
-	return s
-}
+// engraved are the shorter times that cameras name, as parts of a second, a third of a
+// stop apart (common practice, no source).
+var engraved = []float64{2.5, 3, 4, 5, 6, 8, 10, 13, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 160, 200, 250, 320, 400, 500,
+	640, 800, 1000, 1250, 1600, 2000, 2500, 3200, 4000, 5000, 6400, 8000}
 
-// exposureTime writes seconds as photographers do: 1/60 s, 2.5 s.
+// exposureTime writes seconds as cameras do, to the nearest third of a stop: 1/60 s, 2.5 s.
 func exposureTime(s float64) string {
 	switch {
 	case !(s > 0):
 		return ""
-	case s >= 0.4:
-		return fmt.Sprintf("%.3g s", s)
+	case s > 0.42:
+		return fmt.Sprintf("%.2g s", s)
 	}
-	return fmt.Sprintf("1/%.0f s", 1/s)
+	best := slices.MinFunc(engraved, func(a, b float64) int {
+		return cmp.Compare(math.Abs(math.Log2(a*s)), math.Abs(math.Log2(b*s)))
+	})
+	return fmt.Sprintf("1/%g s", best)
 }
 
 func cut(v float64, digits int) float64 {

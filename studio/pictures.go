@@ -18,7 +18,7 @@ func (s *Server) pictureRoutes(m *http.ServeMux) {
 	m.HandleFunc("GET /thumb/{view}", answer(s.thumb))
 	m.HandleFunc("GET /live/{view}", answer(s.live))
 	m.HandleFunc("GET /exposure/{view}/{n}", answer(s.exposure))
-	m.HandleFunc("GET /full/{view}", answer(s.full))
+	m.HandleFunc("GET /tile/{view}/{column}/{row}", answer(s.tile))
 }
 
 // view finds the view a request names.
@@ -86,18 +86,6 @@ func (s *Server) exposure(w http.ResponseWriter, r *http.Request) error {
 		return errNoView
 	}
 	b, err := patiently(r.Context(), func() ([]byte, error) { return h.previews.Exposure(r.Context(), v, n) })
-	if err != nil {
-		return err
-	}
-	return picture(w, b)
-}
-
-func (s *Server) full(w http.ResponseWriter, r *http.Request) error {
-	h, v, err := s.view(r)
-	if err != nil {
-		return err
-	}
-	b, err := patiently(r.Context(), func() ([]byte, error) { return h.previews.Full(r.Context(), v) })
 	if err != nil {
 		return err
 	}
@@ -189,9 +177,10 @@ func number(q url.Values, name string, limit float64, to **float64) error {
 
 // look is a live picture that was made, as it is sent, with what is said about it.
 type look struct {
-	key   string
-	jpeg  []byte
-	facts facts
+	key    string
+	jpeg   []byte
+	facts  facts
+	report finish.ViewReport
 }
 
 // seen keeps the last pictures, so that a page that asks for the facts and for the
@@ -238,7 +227,7 @@ func (s *seen) make(ctx context.Context, h *house, v shoot.View) (*look, error) 
 	if err != nil {
 		return nil, err
 	}
-	l := &look{key: key, jpeg: b, facts: factsOf(p, v)}
+	l := &look{key: key, jpeg: b, facts: factsOf(p, v), report: p.Report}
 	raster.Put(p.Glass)
 	s.add(l)
 	h.previews.KeepThumb(ctx, v, p.RGB)

@@ -47,6 +47,7 @@ type Server struct {
 	mu    sync.Mutex
 	house *house
 	seen  seen
+	fulls fulls
 	job   job
 }
 

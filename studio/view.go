@@ -21,13 +21,18 @@ func (s *Server) viewRoutes(m *http.ServeMux) {
 
 // viewPageData is the page of a view before its facts are there.
 type viewPageData struct {
-	Title, Room, ID string
-	Key             string // names what it looks like
-	Place, Total    int
-	Out             bool
-	Before, Next    string // IDs, empty at the ends
-	Remove, Soften  []kind
-	History         history
+	placing
+	Key            string // names what it looks like
+	Remove, Soften []kind
+	History        history
+}
+
+// placing is where a view stands in the walk.
+type placing struct {
+	Room, ID     string
+	Place, Total int
+	Out          bool
+	Before, Next string // IDs, empty at the ends
 }
 
 type kind struct{ Name, Words string }
@@ -43,8 +48,14 @@ func (s *Server) viewPage(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusInternalServerError, err.Error())
 		return
 	}
-	p := viewPageData{Title: title(h.dir), Room: v.Room, ID: v.ID, Key: finish.LookKey(v), Out: v.Decisions.LeaveOut, History: h.history()}
+	p := viewPageData{placing: standing(d, v), Key: finish.LookKey(v), History: h.history()}
 	p.Remove, p.Soften = kinds()
+	s.show(w, r, viewPage(p))
+}
+
+// standing says where a view stands in the walk.
+func standing(d *shoot.Doc, v shoot.View) placing {
+	p := placing{Room: v.Room, ID: v.ID, Out: v.Decisions.LeaveOut}
 	views := slices.DeleteFunc(inOrder(d), func(o shoot.View) bool { return o.Decisions.LeaveOut && o.ID != v.ID })
 	p.Total = len(views)
 	for i, o := range views {
@@ -59,11 +70,11 @@ func (s *Server) viewPage(w http.ResponseWriter, r *http.Request) {
 			p.Next = views[i+1].ID
 		}
 	}
-	s.show(w, r, viewPage(p))
+	return p
 }
 
 // Where says which picture of the walk this is.
-func (p viewPageData) Where() string {
+func (p placing) Where() string {
 	if p.Out {
 		return "left out"
 	}
@@ -71,7 +82,7 @@ func (p viewPageData) Where() string {
 }
 
 // Name is the heading.
-func (p viewPageData) Name() string {
+func (p placing) Name() string {
 	if p.Room == "" {
 		return p.ID
 	}
@@ -81,8 +92,12 @@ func (p viewPageData) Name() string {
 // whole is what the page of a view asks for after every change.
 type whole struct {
 	facts
-	History history `json:"history"`
+	Standing standingWords `json:"standing"`
+	History  history       `json:"history"`
 }
+
+// standingWords is what the head of the page says of the view.
+type standingWords struct{ Name, Where, Before, Next, OutWords string }
 
 func (s *Server) facts(w http.ResponseWriter, r *http.Request) error {
 	h, v, err := s.view(r)
@@ -93,7 +108,14 @@ func (s *Server) facts(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	give(w, whole{l.facts, h.history()})
+	d, err := h.doc()
+	if err != nil {
+		return err
+	}
+	last, _ := finish.Account(h.dir, v)
+	f, at := l.facts, standing(d, v)
+	f.Findings = pageSays(&f, l.report, last.Findings, v)
+	give(w, whole{f, standingWords{at.Name(), at.Where(), at.Before, at.Next, outWords(at.Out)}, h.history()})
 	return nil
 }
 
@@ -316,13 +338,6 @@ func (h *house) spread(ctx context.Context, from shoot.View, roomOnly bool) (n i
 		return nil
 	})
 	return n, err
-}
-
-func yes(b bool) string {
-	if b {
-		return "true"
-	}
-	return "false"
 }
 
 func outWords(out bool) string {

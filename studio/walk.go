@@ -124,7 +124,7 @@ func (h *house) viewData(v shoot.View) viewData {
 	if len(r.Files) > 0 && r.Files[0].Width > 0 {
 		one.W, one.H = r.Files[0].Width, r.Files[0].Height
 	}
-	for _, f := range r.Findings {
+	for _, f := range append(r.Findings[:len(r.Findings):len(r.Findings)], unsure(r, v.Decisions)...) {
 		if f.Code == "near-duplicate" {
 			one.Alike = true
 		}

@@ -1,10 +1,16 @@
 // What the pointer does on the picture, and what keys do in its place.
 
-import { attempt, choose, chosen, decide, divideAt, el, facts, id, kelvin, load, numbers, outside, busy, sheet, signed } from "./view.js";
+import { compare, divideAt, noCompare } from "./beside.js";
+import { attempt, busy, decide, el, facts, id, kelvin, known, load, outside, sheet, signed } from "./facts.js";
+import { choose, chosen, numbers } from "./lights.js";
 import { post, say } from "./net.js";
+import { level, pan, reveal, toggle, zoomTo } from "./zoom.js";
+
+/** @typedef {import("./facts.js").Place} Place */
 
 /** @type {Record<string, string>} */
-export const howTo = {
+const howTo = {
+	look: "Press on a place to see it at full size, drag to look around, press again for the whole picture. With keys, Enter does it, arrows look around, + and − go closer and away.",
 	light: "Press on a place: up is lighter, right is warmer. On a window it is the window's light, elsewhere the room's. Arrow keys do the same; R and W choose room or window, Shift makes small steps.",
 	white: "Press on something that is white or grey: a wall, a ceiling, a frame. With keys, arrows carry the cross and Enter takes the place.",
 	upright: "Draw along edges that are upright in the house, from end to end. One line is enough; two, far apart, are better. With keys, Enter sets each end.",
@@ -16,8 +22,6 @@ export const howTo = {
 const marks = /** @type {SVGSVGElement} */ (/** @type {unknown} */ (document.getElementById("marks")));
 const space = "http://www.w3.org/2000/svg";
 
-/** @typedef {{x: number, y: number}} Place in shares of the picture's width and height */
-
 let tool = "light";
 let down = false;
 /** @type {Place[]} */
@@ -27,18 +31,38 @@ let lines = [];
 /** Where the keys' cross stands. @type {Place | null} */
 let cross = null;
 
-export const tools = {
-	/** @param {string} name */
-	start(name) {
-		tool = name;
-		trail = [];
-		lines = [];
-		cross = null;
-		down = false;
-		draw();
-	},
-	active: () => down,
-};
+/** Rings around mended dust. */
+let spots = false;
+
+/** Takes up a tool.
+ * @param {string} name */
+export function setTool(name) {
+	const radio = document.querySelector(`input[name=tool][value=${name}]`);
+	if (radio instanceof HTMLInputElement) radio.checked = true;
+	for (const m of document.querySelectorAll(".more[data-for]")) /** @type {HTMLElement} */ (m).hidden = /** @type {HTMLElement} */ (m).dataset.for !== name;
+	el("how").textContent = howTo[name];
+	sheet.dataset.tool = name;
+	tool = name;
+	trail = [];
+	lines = [];
+	cross = null;
+	down = false;
+	draw();
+	if (name === "compare") compare();
+	else noCompare();
+}
+
+/** Reports whether the picture is in the hand. */
+export const active = () => down;
+
+/** Draws rings around the places where dust was mended, or takes them away.
+ * @param {boolean} on */
+export function showSpots(on) {
+	spots = on;
+	draw();
+	const n = facts?.dust.length || 0;
+	if (on) say(n === 1 ? "One place is marked." : `${n} places are marked.`);
+}
 
 /** @param {PointerEvent} e @returns {Place} */
 function place(e) {
@@ -215,6 +239,7 @@ function carry(step, small) {
 	const by = small ? 0.002 : 0.02;
 	cross = { x: Math.max(0, Math.min(1, cross.x + by * step[0])), y: Math.max(0, Math.min(1, cross.y + by * step[1])) };
 	if ((tool === "upright" || tool === "soften") && trail.length) trail = [trail[0], cross];
+	reveal(cross);
 	say(`${Math.round(100 * cross.x)} % from the left, ${Math.round(100 * cross.y)} % from the top.`, 3);
 	draw();
 }
@@ -238,6 +263,26 @@ function mark() {
 	draw();
 }
 
+// Looking around.
+
+/** Where the picture was taken hold of, in the window. @type {{x: number, y: number, moved: boolean} | null} */
+let handle = null;
+
+/** @param {PointerEvent} e */
+function drag(e) {
+	if (!handle) return;
+	if (Math.hypot(e.clientX - handle.x, e.clientY - handle.y) <= slack && !handle.moved) return;
+	pan(handle.x - e.clientX, handle.y - e.clientY);
+	handle = { x: e.clientX, y: e.clientY, moved: true };
+}
+
+/** Letting go without having dragged goes closer, or back. */
+function press() {
+	const moved = handle?.moved;
+	handle = null;
+	if (!moved) toggle();
+}
+
 // Drawing over the picture.
 
 /** @param {string} name @param {Record<string, string | number>} attributes */
@@ -254,6 +299,11 @@ function draw(pointer) {
 	marks.setAttribute("viewBox", `0 0 ${w} ${h}`);
 	marks.replaceChildren();
 	const path = (/** @type {Place[]} */ ps) => ps.map((p) => `${(p.x * w).toFixed(1)},${(p.y * h).toFixed(1)}`).join(" ");
+	for (const s of spots && facts ? facts.dust : []) {
+		const r = Math.max(10, 1.5 * s.r * w);
+		shape("circle", { cx: s.x * w, cy: s.y * h, r, class: "under" });
+		shape("circle", { cx: s.x * w, cy: s.y * h, r, class: "over" });
+	}
 	if (tool === "remove" && trail.length) {
 		shape("polyline", { points: path(trail.length > 1 ? trail : [trail[0], trail[0]]), class: "brush", "stroke-width": brush() * w });
 	}
@@ -280,9 +330,12 @@ function ends(x1, y1, x2, y2) {
 	for (const [cx, cy] of [[x1, y1], [x2, y2]]) shape("circle", { cx, cy, r: 4, class: "end" });
 }
 
-// The ears. The page calls this once it is whole: the two modules need each other.
-
+/** The ears. */
 export function begin() {
+	known(() => draw());
+	document.addEventListener("change", (e) => {
+		if (e.target instanceof HTMLInputElement && e.target.name === "tool") setTool(e.target.value);
+	});
 	sheet.addEventListener("pointerdown", (e) => {
 		if (e.button !== 0 || sheet.dataset.shown) return;
 		e.preventDefault();
@@ -292,6 +345,9 @@ export function begin() {
 		cross = null;
 		down = true;
 		switch (tool) {
+		case "look":
+			handle = { x: e.clientX, y: e.clientY, moved: false };
+			return;
 		case "light": return grab(e);
 		case "compare": return divideAt(p.x);
 		case "remove":
@@ -311,6 +367,7 @@ export function begin() {
 			return;
 		}
 		switch (tool) {
+		case "look": return drag(e);
 		case "light": return pull(e);
 		case "compare": return divideAt(p.x);
 		case "remove":
@@ -327,6 +384,7 @@ export function begin() {
 		down = false;
 		const p = place(e);
 		switch (tool) {
+		case "look": return press();
 		case "light": return letGo(e);
 		case "white": white(p); break;
 		case "remove": if (!byLine()) stroke(trail); break;
@@ -339,6 +397,7 @@ export function begin() {
 	sheet.addEventListener("pointercancel", () => {
 		down = false;
 		grip = null;
+		handle = null;
 		trail = [];
 		read("");
 		draw();
@@ -351,7 +410,8 @@ export function begin() {
 		const step = /** @type {Record<string, [number, number]>} */ ({ ArrowUp: [0, -1], ArrowDown: [0, 1], ArrowLeft: [-1, 0], ArrowRight: [1, 0] })[e.key];
 		if (step) {
 			e.preventDefault();
-			if (tool === "light") change(step[0], -step[1], e.shiftKey);
+			if (tool === "look") pan(step[0] * (e.shiftKey ? 20 : 80), step[1] * (e.shiftKey ? 20 : 80));
+			else if (tool === "light") change(step[0], -step[1], e.shiftKey);
 			else if (tool === "compare") divideAt(Math.max(0, Math.min(1, Number(/** @type {HTMLInputElement} */ (el("divider")).value) / 1000 + 0.02 * step[0])));
 			else carry(step, e.shiftKey);
 			return;
@@ -360,11 +420,10 @@ export function begin() {
 		case "r": return choose("room");
 		case "w": return choose("window");
 		case "Enter":
-			if (tool !== "light" && tool !== "compare") {
-				e.preventDefault();
-				mark();
-			}
-			return;
+			if (tool === "light" || tool === "compare") return;
+			e.preventDefault();
+			if (tool === "look") return zoomTo(level === "fit" ? "full" : "fit");
+			return mark();
 		case "Escape":
 			trail = [];
 			cross = null;
