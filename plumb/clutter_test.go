@@ -199,7 +199,8 @@ func (c *clutter) zenithError(p Pose) float64 {
 }
 
 // A few of these rooms can't be answered: what leans together outweighs what
-// stands upright. The bars are what a wrong formula would miss.
+// stands upright. The bars are what a wrong formula would miss; on two sets of 225 rooms
+// that set nothing the median was .34 and .35 degrees, and 94 and 89 % were under 2.
 func TestUntidyRooms(t *testing.T) {
 	for _, told := range []bool{true, false} {
 		median, two := 0.5, 90.0

@@ -4,10 +4,13 @@
 // The verticals of a building meet, in a picture, in one point: the vertical
 // vanishing point. With the focal length known that point is the camera's pitch
 // and roll, and nothing else. [Measure] finds line segments, joins the pieces of
-// one edge, lets them vote on pitch and roll, looks for two horizontal directions
-// square to the vertical (most rooms have them; they tell a room's verticals from a
-// stair rail, and where no vertical is seen they fix the level), and fits everything together by reweighted least squares, in
-// which lines that belong to nothing lose their weight. When no profile knows the
+// one edge, lets them vote on pitch and roll, looks for up to two frames of horizontal
+// directions square to the vertical (walls, and furniture set askew; they tell a room's
+// verticals from a stair rail, and where no vertical is seen they fix the level), and fits
+// everything together by reweighted least squares: each line counts for each direction with
+// the probability that it belongs there, and lines that belong to nothing lose their weight.
+// Of several poses the likeliest is taken, by all of its peak and by how cameras are held:
+// nearly level, pitched at will. When no profile knows the
 // lens, its distortion is fitted along: lines of one direction agree only when the
 // bend of the lens is taken out (the plumb-line idea of Brown, Photogrammetric
 // Engineering 37(8), 1971, and Devernay & Faugeras, Machine Vision and
@@ -172,7 +175,7 @@ const knownConfidence = 0.7
 func fromSegments(ctx context.Context, segs []lines.Segment, v View) (Pose, error) {
 	s := newSolver(segs, v)
 	if len(s.obs) < 3 {
-		return Pose{FocalPx: s.focal(s.start()), FocalKnown: v.FocalPx > 0, Profile: v.Profile,
+		return Pose{SigmaDeg: deg(s.prior[pitch]), FocalPx: s.focal(s.start()), FocalKnown: v.FocalPx > 0, Profile: v.Profile,
 			Centre: v.centre(),
 			Note:   "hardly any straight lines: left as it is"}, ctx.Err()
 	}

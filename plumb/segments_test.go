@@ -11,6 +11,19 @@ func TestReadSegments(t *testing.T) {
 	if err != nil || len(got) != 3 || got[0].X2 != 3.5 || got[1].Y2 != 80 || got[2].Y1 != 10 {
 		t.Errorf("%+v, %v", got, err)
 	}
+	// Names say which columns; a column that counts the lines is none of them.
+	for _, text := range []string{
+		"y2,x2,id,y1,X1\n4,3,9,2,1\n8,7,9,6,5\n",
+		"0,1,2,3,4\n1,5,6,7,8\n2,1,2,3,4\n3,1,2,3,4\n",
+		"idx x1 y1 x2 y2\n7 1 2 3 4\n7 5 6 7 8\n",
+		"1,2,3,4,0.9\n5,6,7,8,0.8\n",
+		"1,2,3,4,edge\n5,6,7,8,door\n",
+	} {
+		got, err := ReadSegments(strings.NewReader(text), "a.csv")
+		if err != nil || len(got) < 2 || got[0].X1 != 1 || got[0].Y2 != 4 || got[1].X1 != 5 || got[1].Y1 != 6 || got[1].Y2 != 8 {
+			t.Errorf("%q: %+v, %v", text, got, err)
+		}
+	}
 	for _, bad := range []string{"", "x1,y1,x2,y2\n", "1,2,3,4\n1,2,3\n", "1,2,3,4\n1,2,x,4\n", "1,2,3,4\n1,2,NaN,4\n"} {
 		if _, err := ReadSegments(strings.NewReader(bad), "a.csv"); err == nil || !strings.Contains(err.Error(), "a.csv") {
 			t.Errorf("%q: error %v", bad, err)

@@ -18,7 +18,7 @@ type plumbCmd struct {
 	JSON     bool      `name:"json" help:"Print one JSON document; its fields are listed above."`
 	FocalPx  float64   `name:"focal-px" placeholder:"F" help:"The focal length in pixels, when the file doesn't say it or says it wrongly."`
 	Centre   []float64 `name:"centre" placeholder:"X,Y" help:"The optical axis in pixels from the top left corner, where it is not in the middle."`
-	Segments string    `placeholder:"FILE.csv" help:"Take these line segments instead of a picture: one x1,y1,x2,y2 a line, in pixels."`
+	Segments string    `placeholder:"FILE.csv" help:"Take these line segments instead of a picture: one x1,y1,x2,y2 a line, in pixels; a first line of these names may say another order."`
 	Size     string    `placeholder:"WxH" help:"The size of the picture the segments belong to, in pixels."`
 }
 
@@ -141,6 +141,9 @@ var wholeSize = regexp.MustCompile(`^([1-9][0-9]{0,5})x([1-9][0-9]{0,5})$`)
 func (c *plumbCmd) fromFile(ctx context.Context, path string, known plumb.View) (plumbResult, error) {
 	known.Centre = c.centre()
 	p, v, err := plumb.MeasureFile(ctx, path, known)
+	if err == nil {
+		err = c.plausible(path, v)
+	}
 	if err != nil {
 		return plumbResult{}, err
 	}
@@ -159,16 +162,38 @@ func (c *plumbCmd) fromSegments(ctx context.Context, v plumb.View) (plumbResult,
 		return plumbResult{}, fmt.Errorf("the line segments can't be read: %w", err)
 	}
 	defer f.Close()
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		return plumbResult{}, fmt.Errorf("%s: this is a folder; --segments takes a text file", c.Segments)
+	}
 	segs, err := plumb.ReadSegments(f, c.Segments)
 	if err != nil {
 		return plumbResult{}, err
 	}
 	v.Centre = c.centre()
+	if err := c.plausible(c.Segments, v); err != nil {
+		return plumbResult{}, err
+	}
+	if n := v.Outside(segs); 2*n > len(segs) {
+		return plumbResult{}, fmt.Errorf("%s: %d of %d segments lie outside a picture of %d x %d pixels; give the size of the picture they were found in", c.Segments, n, len(segs), v.W, v.H)
+	}
 	p, err := plumb.FromSegments(ctx, segs, v)
 	if err != nil {
 		return plumbResult{}, err
 	}
 	return result(c.Segments, p, v), nil
+}
+
+// plausible refuses a focal length or an axis that the picture can't have.
+func (c *plumbCmd) plausible(file string, v plumb.View) error {
+	long := float64(max(v.W, v.H))
+	if c.FocalPx > 0 && c.FocalPx < 0.15*long {
+		return fmt.Errorf("%s: --focal-px %g can't be: the picture's %g pixels would span %.0f degrees; give the focal length in pixels, not in millimetres",
+			file, c.FocalPx, long, 2*math.Atan(long/2/c.FocalPx)*180/math.Pi)
+	}
+	if a := v.Centre; len(c.Centre) == 2 && a != nil && (math.Abs(a.X-float64(v.W)/2) > float64(v.W) || math.Abs(a.Y-float64(v.H)/2) > float64(v.H)) {
+		return fmt.Errorf("%s: --centre %g,%g lies far outside the picture's %d x %d pixels; give the optical axis in pixels from the top left corner", file, a.X, a.Y, v.W, v.H)
+	}
+	return nil
 }
 
 func (c *plumbCmd) centre() *plumb.Centre {

@@ -53,6 +53,10 @@ func TestPlumbRefuses(t *testing.T) {
 		"segments can't be read":           {"--segments=a.csv", "--size=10x20"},
 		"one or the other":                 {"--segments=/dev/null", "--size=10x20", "a.jpg"},
 		"there is no such file":            {"a.jpg"},
+		"this is a folder":                 {"--segments=.", "--size=10x20"},
+		"2 of 3 segments lie outside":      {"--segments=testdata/three.csv", "--size=10x20"},
+		"not in millimetres":               {"--segments=testdata/three.csv", "--size=100x200", "--focal-px=24"},
+		"far outside the picture's":        {"--segments=testdata/three.csv", "--size=100x200", "--centre=900,20"},
 	} {
 		a := mullion(t, append([]string{"plumb"}, args...)...)
 		if a.status == 0 || !strings.Contains(a.err, want) {
