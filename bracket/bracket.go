@@ -10,6 +10,7 @@
 //	bloom   light that runs over beside what clips
 //	motion  regions where the frames disagree; each takes one frame alone
 //	merge   the minimum-variance estimate of every photosite
+//	even    the gain maps a file brings along
 //
 // A bracket from a tripod is merged in the sensor's mosaic and interpolated once
 // afterwards: five frames cost one interpolation, and no clipped sample is ever
@@ -104,7 +105,7 @@ func Merge(ctx context.Context, frames []*rawfile.Frame, opt Options) (*Radiance
 		return nil, m.nothing()
 	}
 	steps := []func(context.Context) error{
-		m.makeProofs, m.dropUseless, m.chooseReference, m.align, m.linearise, m.ratios, m.bloom, m.motion, m.fuse,
+		m.makeProofs, m.dropUseless, m.chooseReference, m.align, m.linearise, m.ratios, m.bloom, m.motion, m.fuse, m.even,
 	}
 	for _, step := range steps {
 		if err := step(ctx); err != nil {

@@ -21,6 +21,38 @@ func specWarp(k [6]float64, cx, cy float64, w, h int, x, y float64) (float64, fl
 	return px + m*(f*dx+tx), py + m*(f*dy+ty)
 }
 
+// The warps that are no even polynomial, against the specification's formulas.
+func TestOtherWarps(t *testing.T) {
+	const w, h = 6000, 4000
+	half := math.Hypot(w, h) / 2
+	var wide, plain, over, clamped metadata.Optics
+	wide.Kind, plain.Kind, over.Kind = metadata.WarpFisheye, metadata.WarpRectilinear2, metadata.WarpReciprocal
+	// A lens whose picture reaches 45 degrees at the corner, drawn by its angle.
+	copy(wide.Long[0][:], []float64{0.95, -0.01, 0.004, 0.001})
+	copy(plain.Long[0][:], []float64{1, -0.01, 0.02, -0.08, 0, 0.03, 0, 0, 0.005, 0, 0, 0, 0, 0, 0.002})
+	copy(over.Long[0][:], []float64{1, 0, 0.05, 0.02, 0, 0, 0.01})
+	plain.Between, over.Between = [2]float64{0, 1}, [2]float64{0, 1}
+	clamped = plain
+	clamped.Between = [2]float64{0, 0.97}
+	for i, o := range []metadata.Optics{wide, plain, over, clamped} {
+		o.Planes, o.WarpX, o.WarpY = 1, 0.5, 0.5
+		p := OfFile(o, w, h)
+		var worst float64
+		for r := 0.01; r <= 1; r += 0.01 {
+			want := half * o.At(0, r)
+			worst = max(worst, math.Abs(half*p.Distort(r)-want), math.Abs(half*(p.Undistort(p.Distort(r))-r)))
+		}
+		t.Logf("kind %d: worst %.4f px of %d", o.Kind, worst, w)
+		limit := 0.05
+		if i == 3 { // a polynomial has no corner
+			limit = 1
+		}
+		if !(worst < limit) {
+			t.Errorf("kind %d: off by %.3f px", o.Kind, worst)
+		}
+	}
+}
+
 // A file's own correction, all colours and the vignetting, against the
 // specification's formulas, with the centre off the middle and tangential terms.
 func TestOfFile(t *testing.T) {

@@ -16,15 +16,18 @@ package lens
 import "math"
 
 // Radial is the ratio r'/r as a polynomial: c[0] + c[1] r + c[2] r^2 + ...
-type Radial [7]float64
+type Radial [15]float64
 
 // Unity is the ratio 1 everywhere.
 var Unity = Radial{1}
 
 // At returns the ratio at radius r.
 func (c Radial) At(r float64) float64 {
-	v := c[6]
-	for i := 5; i >= 0; i-- {
+	v, i := 0.0, len(c)-1
+	for i > 6 && c[i] == 0 { // most lenses are described by fewer terms
+		i--
+	}
+	for ; i >= 0; i-- {
 		v = v*r + c[i]
 	}
 	return v
@@ -32,8 +35,8 @@ func (c Radial) At(r float64) float64 {
 
 // slope is d(r At(r))/dr.
 func (c Radial) slope(r float64) float64 {
-	v := 7 * c[6]
-	for i := 5; i >= 0; i-- {
+	v := 0.0
+	for i := len(c) - 1; i >= 0; i-- {
 		v = v*r + float64(i+1)*c[i]
 	}
 	return v
@@ -119,7 +122,11 @@ const turnSlope = 0.2
 
 // turn returns the first radius up to r where the slope falls to turnSlope, or r.
 func (c Radial) turn(r float64) float64 {
-	if c[1] == 0 && c[3] == 0 && c[2] >= 0 && c[4] >= 0 && c[6] >= 0 {
+	grows := true
+	for i, v := range c[1:] {
+		grows = grows && (v == 0 || v > 0 && i&1 == 1) // even powers only, all positive
+	}
+	if grows {
 		return r
 	}
 	if c.slope(r) > turnSlope && c.slope(r/2) > turnSlope && c.slope(r*0.75) > turnSlope {

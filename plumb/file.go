@@ -63,6 +63,9 @@ func Look(info metadata.Info, w, h int) View {
 	if v.Profile = lens.OfFile(info.Optics, sw, sh); v.Profile == nil {
 		v.Profile, _ = lens.Find(lens.Query{Make: info.Make, Model: info.Model, Lens: info.Lens,
 			FocalMM: info.FocalMM, FNumber: info.FNumber})
+		if v.Profile != nil && info.Optics.Gains != nil {
+			v.Profile.Falloff = lens.Unity // the file's gain maps take it out
+		}
 	}
 	v.Centre = axis(v.Profile, info.Orientation, w, h)
 	return v

@@ -11,6 +11,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"io"
+	"slices"
 )
 
 // Kind says how a directory was reached.
@@ -48,8 +49,12 @@ const (
 	maxDirs    = 64
 	maxEntries = 1024
 	maxValue   = 64 << 10 // bytes of a value that is kept
+	maxLarge   = 2 << 20  // bytes of a list of opcodes, which may hold gain maps
 	maxTotal   = 4 << 20  // bytes of values kept in all
 )
+
+// large are the tags whose values may be long: the three lists of opcodes of a DNG.
+var large = []uint16{51008, 51009, 51022}
 
 const (
 	tagSubIFDs = 330
@@ -166,7 +171,11 @@ func (w *reader) entry(b []byte) Entry {
 		return e
 	}
 	e.Offset = int64(w.order.Uint32(b[8:]))
-	if size > maxValue || w.kept+int(size) > maxTotal {
+	most := int64(maxValue)
+	if slices.Contains(large, e.Tag) {
+		most = maxLarge
+	}
+	if size > most || w.kept+int(size) > maxTotal {
 		return e
 	}
 	data := make([]byte, size)
