@@ -18,6 +18,12 @@ func (f frame) factor() float64 { return float64(f.w) / float64(f.outW) }
 // delivered by these rules: 1 when it isn't reduced.
 func (p Pixels) Share(w, h int) float64 { return 1 / p.fit(w, h).factor() }
 
+// Size returns the pixels that a picture of w x h is delivered in by these rules.
+func (p Pixels) Size(w, h int) (int, int) {
+	f := p.fit(w, h)
+	return f.outW, f.outH
+}
+
 // fit lays the rules over a picture of w x h pixels.
 func (p Pixels) fit(w, h int) frame {
 	f := frame{w: w, h: h}

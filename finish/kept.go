@@ -47,8 +47,9 @@ type reduced struct {
 	Frames         []bracket.FrameReport
 	Findings       []finding.Finding
 
-	rgb  *raster.RGB
-	code []byte // the same as it is kept: plane by plane
+	rgb   *raster.RGB
+	code  []byte // the same as it is kept: plane by plane
+	clock *Clock // of what is made from it; may be nil
 }
 
 // keep reduces a scene that has been measured, src being its radiance.
@@ -122,7 +123,7 @@ func (k *reduced) picture() *picture {
 			Infos:  k.Infos, Light: k.Light, Rendered: k.Rendered, ceiling: ceiling{k.ToCamera, k.Clip},
 		},
 		around: k.Around, pose: k.Pose, measured: k.Pose, frame: k.Frame, findings: append([]finding.Finding{}, k.Findings...),
-		clock: &Clock{},
+		clock: k.clock,
 	}
 }
 

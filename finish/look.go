@@ -197,10 +197,14 @@ func (p *Previews) Full(ctx context.Context, v shoot.View) ([]byte, error) {
 	if b, err := os.ReadFile(path); err == nil && len(b) > 0 {
 		return b, nil
 	}
-	_, k, err := p.planOf(ctx, v)
+	if _, _, err := p.planOf(ctx, v); err != nil { // from here on the radiance is kept
+		return nil, err
+	}
+	k, err := p.load(ctx, v)
 	if err != nil {
 		return nil, err
 	}
+	defer raster.PutRGB(k.rgb)
 	pic := k.picture()
 	if pic.scene, err = Merge(ctx, p.paths(v), nil); err != nil {
 		return nil, err
@@ -217,11 +221,7 @@ func (p *Previews) Full(ctx context.Context, v shoot.View) ([]byte, error) {
 		return nil, err
 	}
 	defer pic.release()
-	outside, err := pic.balance(ctx, v.Decisions)
-	if err != nil {
-		return nil, err
-	}
-	if err := pic.expose(ctx, outside, v.Decisions); err != nil {
+	if err := pic.show(ctx, k, v.Decisions); err != nil {
 		return nil, err
 	}
 	if err := pic.edit(ctx, v.Edits, p.path); err != nil {

@@ -20,6 +20,10 @@ const (
 	worthwhile = 0.75
 )
 
+// large reports whether a view may be worked on at several sizes: frame is that of its
+// upright frame.
+func large(frame [2]int) bool { return float64(max(frame[0], frame[1])) > leastEdge/worthwhile }
+
 // needed returns the size at which a picture of w x h pixels is worked on for the
 // given sheets, the whole size when there are none.
 func needed(sheets []deliver.Sheet, w, h int) (int, int) {
@@ -31,5 +35,30 @@ func needed(sheets []deliver.Sheet, w, h int) (int, int) {
 	if len(sheets) == 0 || share > worthwhile {
 		return w, h
 	}
-	return int(math.Ceil(share * float64(w))), int(math.Ceil(share * float64(h)))
+	return fitting(sheets, w, h, share)
+}
+
+// fitting is a size of at least a share of w x h from which every sheet's file gets the
+// size that it would get from the whole, to the pixel.
+func fitting(sheets []deliver.Sheet, w, h int, share float64) (int, int) {
+	first := int(math.Ceil(share * float64(w)))
+	proportional := func(x int) int { return int(math.Round(float64(x) * float64(h) / float64(w))) }
+	for x := first; x < first+4; x++ {
+		for _, more := range [3]int{0, -1, 1} {
+			if y := proportional(x) + more; sameSizes(sheets, w, h, x, y) {
+				return x, y
+			}
+		}
+	}
+	return first, proportional(first)
+}
+
+func sameSizes(sheets []deliver.Sheet, w, h, x, y int) bool {
+	for _, s := range sheets {
+		a, b := s.Pixels.Size(w, h)
+		if c, d := s.Pixels.Size(x, y); a != c || b != d {
+			return false
+		}
+	}
+	return true
 }

@@ -28,6 +28,7 @@ func TestNeeded(t *testing.T) {
 		{[]int{1024}, 6000, 4000, 2400, 1600},
 		{[]int{2048}, 4000, 3000, 4000, 3000},
 		{[]int{1024}, 1800, 1200, 1800, 1200},
+		{[]int{2048}, 6040, 4027, 3072, 2048}, // delivered in 2048 x 1365, from the whole too
 	} {
 		var sheets []deliver.Sheet
 		for _, e := range c.edges {
@@ -35,6 +36,22 @@ func TestNeeded(t *testing.T) {
 		}
 		if w, h := needed(sheets, c.w, c.h); w != c.outW || h != c.outH {
 			t.Errorf("%v of %d x %d: %d x %d, want %d x %d", c.edges, c.w, c.h, w, h, c.outW, c.outH)
+		}
+	}
+}
+
+// Whatever a picture is worked on at, its files have the sizes that the whole would give.
+func TestNeededKeepsSizes(t *testing.T) {
+	sheets := []deliver.Sheet{{Pixels: deliver.Pixels{LongEdge: 2048}}, {Pixels: deliver.Pixels{MaxWidth: 1000, MaxHeight: 900, Ratio: "4:3"}}}
+	for w := 5200; w < 6300; w += 7 {
+		for _, h := range []int{w * 2 / 3, w*2/3 + 1, w*3/4 - 1, 9 * w / 16} {
+			x, y := needed(sheets, w, h)
+			if x >= w || y >= h {
+				t.Fatalf("%d x %d is worked on at %d x %d", w, h, x, y)
+			}
+			if !sameSizes(sheets, w, h, x, y) {
+				t.Errorf("%d x %d worked on at %d x %d gives other files", w, h, x, y)
+			}
 		}
 	}
 }

@@ -35,8 +35,8 @@ type picture struct {
 	// sheets are those that the picture is made for; none when it is wanted whole.
 	sheets  []deliver.Sheet
 	reduced float64 // by how much it is smaller than the whole, 1 or more
-	// keeping, when set, is given the radiance before it is resampled.
-	keeping func(ctx context.Context, src *raster.RGB)
+	keepAt  string  // the file in which the reduced radiance is kept; empty for none
+	kept    *reduced
 }
 
 func (p *picture) release() { raster.PutRGB(p.rgb, p.twin) }
@@ -46,15 +46,7 @@ func (p *picture) release() { raster.PutRGB(p.rgb, p.twin) }
 // that is empty. The picture is no larger than the sheets need it, whole when there
 // are none.
 func develop(ctx context.Context, scene *Scene, clock *Clock, d shoot.Decisions, around neighbours, keep string, sheets []deliver.Sheet) (*picture, error) {
-	p := &picture{scene: scene, clock: clock, around: around, sheets: sheets}
-	if keep != "" {
-		p.keeping = func(ctx context.Context, src *raster.RGB) {
-			if k, err := p.keep(ctx, src); err == nil {
-				k.store(keep)
-				raster.PutRGB(k.rgb)
-			}
-		}
-	}
+	p := &picture{scene: scene, clock: clock, around: around, sheets: sheets, keepAt: keep}
 	if err := scene.develop(ctx, clock); err != nil {
 		return nil, err
 	}
@@ -65,15 +57,52 @@ func develop(ctx context.Context, scene *Scene, clock *Clock, d shoot.Decisions,
 	if err := p.straighten(ctx, d.Level); err != nil {
 		return nil, err
 	}
-	outside, err := p.balance(ctx, d)
-	if err != nil {
-		return nil, err
-	}
-	err = p.expose(ctx, outside, d)
-	if outside != nil {
-		raster.Put(outside.Coverage)
+	err := p.show(ctx, p.kept, d)
+	if p.kept != nil {
+		raster.PutRGB(p.kept.rgb)
+		p.kept = nil
 	}
 	return p, err
+}
+
+// show makes the picture of the resampled radiance.
+//
+// Light and levels of a large view are found in its kept radiance, as live pictures find
+// them: what is decided by looking can then depend neither on the sheets that are made
+// today nor on the size that is looked at. Only where the glass ends is found at the size
+// of the picture. k is the view's kept radiance; it may be nil for small views.
+func (p *picture) show(ctx context.Context, k *reduced, d shoot.Decisions) error {
+	if k == nil || !large(p.frame) {
+		outside, err := p.balance(ctx, d)
+		if err == nil {
+			err = p.expose(ctx, outside, d)
+			raster.Put(coverage(outside))
+		}
+		return err
+	}
+	k.clock = p.clock
+	s, err := k.straighten(ctx, d.Level)
+	if err != nil {
+		return err
+	}
+	defer s.release()
+	b, err := balanceFor(ctx, s.pic, s.outside, d, tone.Full)
+	if err != nil {
+		return err
+	}
+	defer b.release(s.pic.rgb)
+	p.light = s.pic.light
+	outside, doubt, err := p.windows(ctx)
+	if err != nil {
+		return err
+	}
+	defer raster.Put(doubt, coverage(outside))
+	if err := p.whiten(ctx, outside, doubt, d); err != nil {
+		return err
+	}
+	defer p.clock.Start("tone")()
+	p.tone, err = b.view.Render(ctx, p.rgb, p.rgb, p.lights(d))
+	return err
 }
 
 // balance finds the windows, what lit the view, and takes the colour of the light
@@ -90,25 +119,27 @@ func (p *picture) balance(ctx context.Context, d shoot.Decisions) (*window.Map, 
 // look finds the windows, what lit the view, and where the radiance's colour was not
 // measured. It changes nothing in the radiance.
 func (p *picture) look(ctx context.Context) (outside *window.Map, doubt *raster.Plane, err error) {
-	end := p.clock.Start("window")
-	if doubt, err = p.scene.ceiling.doubt(ctx, p.rgb); err != nil {
-		return nil, nil, err
-	}
-	outside, err = window.FindClipped(ctx, p.rgb, doubt)
-	end()
-	if err == window.ErrTooSmall {
-		outside, err = nil, nil
-	}
-	if err != nil {
+	if outside, doubt, err = p.windows(ctx); err != nil {
 		return nil, nil, err
 	}
 	defer p.clock.Start("balance")()
 	prior := p.scene.prior()
 	prior.Accord = p.around.Light
-	if p.light, err = whitebalance.Measure(ctx, p.rgb, coverage(outside), prior); err != nil {
+	p.light, err = whitebalance.Measure(ctx, p.rgb, coverage(outside), prior)
+	return outside, doubt, err
+}
+
+// windows finds the windows, and where the radiance's colour was not measured.
+func (p *picture) windows(ctx context.Context) (outside *window.Map, doubt *raster.Plane, err error) {
+	defer p.clock.Start("window")()
+	if doubt, err = p.scene.ceiling.doubt(ctx, p.rgb); err != nil {
 		return nil, nil, err
 	}
-	return outside, doubt, nil
+	outside, err = window.FindClipped(ctx, p.rgb, doubt)
+	if err == window.ErrTooSmall {
+		outside, err = nil, nil
+	}
+	return outside, doubt, err
 }
 
 // whiten takes the colour of the light out of the radiance, as measured and then as

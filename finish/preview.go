@@ -8,11 +8,8 @@ import (
 
 	"mullion/colour"
 	"mullion/internal/raster"
-	"mullion/plumb"
 	"mullion/shoot"
 	"mullion/tone"
-	"mullion/warp"
-	"mullion/window"
 )
 
 // PreviewEdge is the long edge in pixels of a live picture.
@@ -65,67 +62,6 @@ type live struct {
 	straight *straight
 	balanced *balanced
 	draft    *draft
-}
-
-// straight is the radiance after the resampling, with what was found in it.
-type straight struct {
-	level   shoot.Level
-	byHand  bool
-	pic     *picture // its rgb is the radiance without its light, as that was measured
-	full    plumb.Geometry
-	outside *window.Map
-}
-
-// release gives the memory back. s may be nil; nothing made from it may be used any more.
-func (s *straight) release() {
-	if s != nil {
-		raster.PutRGB(s.pic.rgb)
-		raster.Put(coverage(s.outside))
-	}
-}
-
-// balanced is the radiance for the light that was decided to count as white, and what
-// tone has seen in it: a change of light renders from that, and nothing is looked at
-// again.
-type balanced struct {
-	with [2]shoot.Warmth
-	rgb  *raster.RGB // another's when nothing was decided
-	view *tone.View
-}
-
-// balanceFor warms the radiance of pic as decided and looks at it.
-func balanceFor(ctx context.Context, pic *picture, outside *window.Map, d shoot.Decisions, size tone.Fineness) (*balanced, error) {
-	b := &balanced{with: warmths(d), rgb: pic.rgb}
-	if warms(d) {
-		b.rgb = raster.GetRGB(pic.rgb.W(), pic.rgb.H())
-		if err := pic.warm(ctx, b.rgb, coverage(outside), d); err != nil {
-			return nil, err
-		}
-	}
-	var err error
-	b.view, err = tone.Analyse(ctx, b.rgb, outside, size)
-	return b, err
-}
-
-// release gives the memory back, but for that of the radiance plain, which is not its
-// own. b may be nil.
-func (b *balanced) release(plain *raster.RGB) {
-	if b == nil {
-		return
-	}
-	b.view.Release()
-	if b.rgb != plain {
-		raster.PutRGB(b.rgb)
-	}
-}
-
-// render is the picture of the balanced radiance under the two lights.
-func (b *balanced) render(ctx context.Context, p *picture, d shoot.Decisions) (err error) {
-	p.rgb = raster.GetRGB(b.rgb.W(), b.rgb.H())
-	if p.tone, err = b.view.Render(ctx, p.rgb, b.rgb, p.lights(d)); err != nil {
-		raster.PutRGB(p.rgb)
-	}
-	return err
 }
 
 // Make makes the picture of a view by its decisions and edits. The first time it
@@ -190,21 +126,8 @@ func (p *Previews) ready(ctx context.Context, l *live, v shoot.View) (*straight,
 	if s := l.straight; s != nil && s.byHand == (byHand != nil) && (byHand == nil || sameLevel(s.level, *byHand)) {
 		return s, nil
 	}
-	s := &straight{byHand: byHand != nil, pic: l.kept.picture()}
-	if byHand != nil {
-		s.level = *byHand
-		s.pic.hold(byHand)
-	}
-	if err := s.warp(ctx, l.kept); err != nil {
-		return nil, err
-	}
-	outside, doubt, err := s.pic.look(ctx)
+	s, err := l.kept.straighten(ctx, byHand)
 	if err != nil {
-		return nil, err
-	}
-	defer raster.Put(doubt)
-	s.outside = outside
-	if err := s.pic.unlight(ctx, outside, doubt); err != nil {
 		return nil, err
 	}
 	l.forget()
@@ -288,37 +211,6 @@ func measureView(ctx context.Context, paths []string, around neighbours) (*reduc
 	return p.keep(ctx, src)
 }
 
-// warp resamples the kept radiance by the plan of the full size.
-func (s *straight) warp(ctx context.Context, k *reduced) error {
-	s.full = s.pic.pose.Plan(k.Frame[0], k.Frame[1], plumb.PlanOptions{Orientation: k.Info.Orientation})
-	full := s.full
-	w, h := within(full.W, full.H, PreviewEdge)
-	s.pic.plan = full
-	s.pic.plan.W, s.pic.plan.H, s.pic.plan.Map = w, h, full.MapFor(w, h)
-	var err error
-	s.pic.rgb, err = warp.Apply(ctx, k.rgb, from(s.pic.plan.Map, k), w, h)
-	return err
-}
-
-// from is a map that leads to the full-size source, led to the reduced one.
-func from(m warp.Map, k *reduced) warp.Map {
-	fx, fy := float64(k.rgb.W())/float64(k.W), float64(k.rgb.H())/float64(k.H)
-	out := warp.Map{At: func(x, y float64) (float64, float64) {
-		sx, sy := m.At(x, y)
-		return sx * fx, sy * fy
-	}}
-	if m.Channel != nil {
-		out.Channel = func(c int, sx, sy float64) (float64, float64) {
-			sx, sy = m.Channel(c, sx/fx, sy/fy)
-			return sx * fx, sy * fy
-		}
-	}
-	if m.Gain != nil {
-		out.Gain = func(sx, sy float64) float64 { return m.Gain(sx/fx, sy/fy) }
-	}
-	return out
-}
-
 // forget gives back what was made of the straight radiance, and that itself.
 func (l *live) forget() {
 	if l.straight != nil {
@@ -341,26 +233,6 @@ func (l *live) whiten(ctx context.Context, s *straight, d shoot.Decisions) error
 	l.balanced.release(s.pic.rgb)
 	l.balanced = b
 	return nil
-}
-
-func warmths(d shoot.Decisions) [2]shoot.Warmth {
-	return [2]shoot.Warmth{warmthOf(d.RoomWarmth), warmthOf(d.WindowWarmth)}
-}
-
-func warmthOf(w *shoot.Warmth) shoot.Warmth {
-	if w == nil {
-		return shoot.Warmth{}
-	}
-	return *w
-}
-
-func sameWarmth(a, b [2]shoot.Warmth) bool {
-	for i := range a {
-		if a[i].Mired != b[i].Mired || a[i].Duv != b[i].Duv {
-			return false
-		}
-	}
-	return true
 }
 
 func (p *picture) kelvins(d shoot.Decisions) (room, window Kelvins) {

@@ -25,10 +25,8 @@ func (p *picture) straighten(ctx context.Context, byHand *shoot.Level) error {
 	if err := p.upright(ctx, src, byHand); err != nil {
 		return err
 	}
-	if p.keeping != nil {
-		end := p.clock.Start("keep")
-		p.keeping(ctx, src)
-		end()
+	if err := p.reduce(ctx, src); err != nil {
+		return err
 	}
 	defer p.clock.Start("warp")()
 	p.plan = p.pose.Plan(p.frame[0], p.frame[1], plumb.PlanOptions{Orientation: p.scene.Merged.Info.Orientation})
@@ -39,6 +37,18 @@ func (p *picture) straighten(ctx context.Context, byHand *shoot.Level) error {
 	var err error
 	p.rgb, err = warp.Apply(ctx, src, p.plan.Map, p.plan.W, p.plan.H)
 	raster.PutRGB(src)
+	return err
+}
+
+// reduce makes the radiance that is kept, where it is wanted.
+func (p *picture) reduce(ctx context.Context, src *raster.RGB) (err error) {
+	if p.keepAt == "" && !large(p.frame) {
+		return nil
+	}
+	defer p.clock.Start("keep")()
+	if p.kept, err = p.keep(ctx, src); err == nil && p.keepAt != "" {
+		p.kept.store(p.keepAt)
+	}
 	return err
 }
 

@@ -1,0 +1,80 @@
+package finish
+
+import (
+	"context"
+
+	"mullion/internal/raster"
+	"mullion/plumb"
+	"mullion/shoot"
+	"mullion/warp"
+	"mullion/window"
+)
+
+// straight is a view's kept radiance after the resampling, at the size of a live picture,
+// with what was found in it.
+type straight struct {
+	level   shoot.Level
+	byHand  bool
+	pic     *picture // its rgb is the radiance without its light, as that was measured
+	full    plumb.Geometry
+	outside *window.Map
+}
+
+// straighten resamples the kept radiance as measured or set by hand, looks at it and
+// takes its light out.
+func (k *reduced) straighten(ctx context.Context, byHand *shoot.Level) (*straight, error) {
+	s := &straight{byHand: byHand != nil, pic: k.picture()}
+	if byHand != nil {
+		s.level = *byHand
+		s.pic.hold(byHand)
+	}
+	if err := s.warp(ctx, k); err != nil {
+		return nil, err
+	}
+	outside, doubt, err := s.pic.look(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer raster.Put(doubt)
+	s.outside = outside
+	return s, s.pic.unlight(ctx, outside, doubt)
+}
+
+// release gives the memory back. s may be nil; nothing made from it may be used any more.
+func (s *straight) release() {
+	if s != nil {
+		raster.PutRGB(s.pic.rgb)
+		raster.Put(coverage(s.outside))
+	}
+}
+
+// warp resamples the kept radiance by the plan of the full size.
+func (s *straight) warp(ctx context.Context, k *reduced) error {
+	s.full = s.pic.pose.Plan(k.Frame[0], k.Frame[1], plumb.PlanOptions{Orientation: k.Info.Orientation})
+	full := s.full
+	w, h := within(full.W, full.H, PreviewEdge)
+	s.pic.plan = full
+	s.pic.plan.W, s.pic.plan.H, s.pic.plan.Map = w, h, full.MapFor(w, h)
+	var err error
+	s.pic.rgb, err = warp.Apply(ctx, k.rgb, from(s.pic.plan.Map, k), w, h)
+	return err
+}
+
+// from is a map that leads to the full-size source, led to the reduced one.
+func from(m warp.Map, k *reduced) warp.Map {
+	fx, fy := float64(k.rgb.W())/float64(k.W), float64(k.rgb.H())/float64(k.H)
+	out := warp.Map{At: func(x, y float64) (float64, float64) {
+		sx, sy := m.At(x, y)
+		return sx * fx, sy * fy
+	}}
+	if m.Channel != nil {
+		out.Channel = func(c int, sx, sy float64) (float64, float64) {
+			sx, sy = m.Channel(c, sx/fx, sy/fy)
+			return sx * fx, sy * fy
+		}
+	}
+	if m.Gain != nil {
+		out.Gain = func(sx, sy float64) float64 { return m.Gain(sx/fx, sy/fy) }
+	}
+	return out
+}
