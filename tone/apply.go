@@ -2,6 +2,7 @@ package tone
 
 import (
 	"context"
+	"math/bits"
 
 	"mullion/internal/raster"
 )
@@ -20,6 +21,7 @@ func apply(ctx context.Context, dst, src *raster.RGB, a, b *raster.Plane) error 
 	return raster.Bands(ctx, src.H(), func(y0, y1 int) {
 		ra, rb := make([]float32, a.W), make([]float32, a.W)
 		fa, fb := make([]float32, src.W()), make([]float32, src.W())
+		beyond := make([]byte, src.W()/8)
 		for y := y0; y < y1; y++ {
 			rows.blend(ra, a, y)
 			rows.blend(rb, b, y)
@@ -30,7 +32,7 @@ func apply(ctx context.Context, dst, src *raster.RGB, a, b *raster.Plane) error 
 					copy(d, s)
 				}
 			}
-			applyRow(dst[0].Row(y), dst[1].Row(y), dst[2].Row(y), fa, fb)
+			applyRow(dst[0].Row(y), dst[1].Row(y), dst[2].Row(y), fa, fb, beyond)
 		}
 	})
 }
@@ -46,7 +48,24 @@ const (
 	fade      = 0.35
 )
 
-func applyRow(r, g, b, fa, fb []float32) {
+// applyRow exists twice: in Go, which says what it computes and serves every processor,
+// and in AVX2 (rows_amd64.s, written by internal/avo), which leaves what is near or
+// beyond the gamut's edge to Go. Both give the same to the last bit. beyond is scratch,
+// a byte for every eight pixels.
+func applyRow(r, g, b, fa, fb []float32, beyond []byte) {
+	n := fastApply(r, g, b, fa, fb, beyond)
+	for i, m := range beyond[:n/8] {
+		for ; m != 0; m &= m - 1 {
+			x := 8*i + bits.TrailingZeros8(m)
+			r[x], g[x], b[x] = intoGamut(r[x], g[x], b[x])
+		}
+	}
+	applyRowGo(r[n:], g[n:], b[n:], fa[n:], fb[n:])
+}
+
+//go:generate sh -c "cd ../internal/avo && go run ./tone -out ../../tone/rows_amd64.s -stubs ../../tone/rows_amd64.go -pkg tone"
+
+func applyRowGo(r, g, b, fa, fb []float32) {
 	g, b, fa, fb = g[:len(r)], b[:len(r)], fa[:len(r)], fb[:len(r)]
 	for x := range r {
 		r0, g0, b0 := r[x], g[x], b[x]
