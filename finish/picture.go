@@ -172,7 +172,10 @@ func (p *picture) expose(ctx context.Context, outside *window.Map, d shoot.Decis
 
 // lights are the picture's two lights as decided, and what its room agreed on.
 func (p *picture) lights(d shoot.Decisions) tone.Params {
-	return tone.Params{RoomEV: value(d.RoomEV), WindowEV: value(d.WindowEV), Match: p.around.Levels}
+	return tone.Params{
+		RoomEV: value(d.RoomEV), WindowEV: value(d.WindowEV),
+		Match: p.around.Levels, Longest: p.scene.longest(),
+	}
 }
 
 func coverage(m *window.Map) *raster.Plane {

@@ -76,6 +76,21 @@ func mergeFrames(ctx context.Context, paths []string, clock *Clock) (*Scene, err
 	return s, nil
 }
 
+// longest is the radiance at which the longest frame of the bracket is full; 0 without
+// a used frame.
+func (s *Scene) longest() float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, f := range s.Merged.Frames {
+		if f.Used {
+			lo, hi = min(lo, f.RefinedEV), max(hi, f.RefinedEV)
+		}
+	}
+	if lo > hi {
+		return 0
+	}
+	return float64(s.Merged.Clip) * math.Exp2(lo-hi)
+}
+
 // interpolate serves brackets whose frames moved against each other, each of which is
 // interpolated by itself. A single frame's noise falls as the root of the signal, and
 // its knee is at six times the black noise of a usual camera (thin dark things before a window turn to coloured dots with a higher one).

@@ -21,7 +21,7 @@ func (s *Scene) Unbent(ctx context.Context, d shoot.Decisions) (*raster.RGB, *wi
 	if err != nil {
 		return nil, nil, err
 	}
-	rgb, _, err := tone.Render(ctx, p.rgb, outside, tone.Params{RoomEV: value(d.RoomEV), WindowEV: value(d.WindowEV)})
+	rgb, _, err := tone.Render(ctx, p.rgb, outside, p.lights(d))
 	return rgb, outside, err
 }
 

@@ -1,6 +1,7 @@
 package tone
 
 import (
+	"math"
 	"slices"
 
 	"mullion/window"
@@ -67,5 +68,25 @@ func (s *scene) anchors(win *window.Map) Anchors {
 // far darker, what is bright is a window that was not found or a patch of sun, and the
 // room must not go dark for it. Common practice, no source.
 const brightHalf = 1.35
+
+// The longest frame of a bracket is exposed for the room's shadows. Where even that
+// one shows the walls dark, the room was dark, or meant to be (dusk, a single lamp,
+// a bracket that ended too soon): up to easyLift, in EV, the picture may be brighter
+// than that frame, beyond it by hardLift of what is missing. More shows noise where
+// nothing was recorded, and an evening as noon. Common practice, no source.
+const (
+	easyLift = 1.5
+	hardLift = 0.4
+)
+
+// held is the level of the walls, raised where they would be shown much brighter than
+// a frame that is full at longest shows them.
+func held(wall, longest float64) float64 {
+	if longest <= 0 {
+		return wall
+	}
+	lift := wallLog - (wall - math.Log2(longest))
+	return wall + (1-hardLift)*max(0, lift-easyLift)
+}
 
 func at(sorted []float32, q float64) float32 { return sorted[int(q*float64(len(sorted)-1))] }

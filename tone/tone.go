@@ -34,6 +34,10 @@ type Params struct {
 	// Match, when set, is what the views of one room agreed on (see Agree): this
 	// view's own brightness is drawn towards it.
 	Match *Anchors
+	// Longest is the radiance at which the bracket's longest frame is full, in the
+	// picture's unit; 0 when that is not known. A room is not raised far above how
+	// that frame shows it (see held).
+	Longest float64
 }
 
 // Report says what was used. The EVs include the automatic start: by how much
