@@ -25,6 +25,10 @@ type group struct {
 	rims     int     // how many sides of the picture it touches
 	tall     bool    // it touches both top and bottom
 	clipped  float64 // part of which nothing was recorded
+
+	cut   float32 // log2 luminance above which its pixels lie
+	inner bool    // a brighter part of a region that is no window
+	frame *frame  // its edges at full size; nil when not looked for
 }
 
 const (
@@ -41,6 +45,7 @@ func (s *scene) candidates(ctx context.Context) ([]*group, error) {
 	}
 	// A glow around a region belongs to the room: within each region keep what is
 	// above half its own height.
+	cuts := make([]float32, s.w*s.h)
 	for _, c := range components(hot, hot, s.w, s.h) {
 		v := make([]float32, len(c))
 		for k, i := range c {
@@ -48,7 +53,7 @@ func (s *scene) candidates(ctx context.Context) ([]*group, error) {
 		}
 		cut := float32(s.room + max(brightEV, (quantile(v, 0.6)-s.room)*0.5))
 		for _, i := range c {
-			hot[i] = s.log.Pix[i] > cut
+			hot[i], cuts[i] = s.log.Pix[i] > cut, cut
 		}
 	}
 	if err := ctx.Err(); err != nil {
@@ -57,10 +62,43 @@ func (s *scene) candidates(ctx context.Context) ([]*group, error) {
 	joined := dilate(hot, s.w, s.h, bridge)
 	var groups []*group
 	for _, c := range components(joined, hot, s.w, s.h) {
-		groups = append(groups, s.split(c, 0)...)
+		for _, g := range s.split(c, 0) {
+			g.cut = cuts[g.pix[0]]
+			groups = append(groups, g)
+		}
 	}
 	sortBySize(groups)
 	return groups, ctx.Err()
+}
+
+const (
+	raise     = 0.7   // EV between one cut through a region and the next
+	deepShare = 0.005 // of the picture: what is cut out of a region is no smaller
+)
+
+// brighter are the parts of a region that stand out of it one cut higher. In a room with
+// white walls in the sun, or dark furniture, window and wall are one region at first.
+func (s *scene) brighter(g *group) []*group {
+	b := boxOf(g.pix, s.w, bridge)
+	hot := make([]bool, b.w*b.h)
+	cut := g.cut + raise
+	for _, i := range g.pix {
+		hot[b.in(i)] = s.log.Pix[i] > cut
+	}
+	var out []*group
+	for _, c := range components(dilate(hot, b.w, b.h, bridge), hot, b.w, b.h) {
+		if float64(len(c)) < deepShare/2*float64(s.w*s.h) {
+			continue
+		}
+		for k, i := range c {
+			c[k] = b.out(i)
+		}
+		for _, p := range s.split(c, 0) {
+			p.cut, p.inner = cut, true
+			out = append(out, p)
+		}
+	}
+	return out
 }
 
 // split measures a region; one that is far from convex is cut at its necks first,
@@ -75,7 +113,7 @@ func (s *scene) split(pix []int32, depth int) []*group {
 		return []*group{g}
 	}
 	for r := 2; r <= 6; r++ {
-		parts := cutNecks(pix, s.w, s.h, r)
+		parts := cutNecks(pix, s.w, r)
 		if len(parts) < 2 {
 			continue
 		}

@@ -1,8 +1,11 @@
 package window
 
 import (
+	"context"
 	"math"
 	"slices"
+
+	"mullion/internal/raster"
 )
 
 // The marks of a window, as bounds on what measure found. They were set wide,
@@ -34,11 +37,7 @@ func (g *group) isWindow() bool {
 	if g.straight < 0.65 && g.step < 0.35*g.spread {
 		return false // its edge is less than what goes on inside: the border of a light, not of a thing
 	}
-	// Something must say that this is outdoors: much brighter than the room, or a
-	// picture, or cooler light, or a blank. Sun on a wall and a lit screen have
-	// little of any.
-	outdoors := ramp(g.level, 3, 5) + ramp(g.texture, 0.05, 0.25) + ramp(-g.warmth, 0, 0.8) + ramp(g.clipped, 0.2, 0.8)
-	if outdoors < 0.9 {
+	if g.outdoors() < 0.9+0.5*ramp(-g.share, -0.01, -0.003) {
 		return false
 	}
 	if g.share > 0.02 {
@@ -56,24 +55,147 @@ func (g *group) isWindow() bool {
 	return marks > 2
 }
 
+// outdoors adds up what says that this is outdoors: much brighter than the room, or a
+// picture, or cooler light, or a blank. Sun on a wall and a lit screen have little of any.
+func (g *group) outdoors() float64 {
+	return ramp(g.level, 3, 5) + ramp(g.texture, 0.05, 0.25) + ramp(-g.warmth, 0, 0.8) + ramp(g.clipped, 0.2, 0.8)
+}
+
+// maybeFramed says whether a large region that misses the marks by a little could still
+// be a window if its frame is seen.
+func (g *group) maybeFramed() bool {
+	return g.share > 0.02 && g.share < 0.5 && g.rims < 3 && g.step > minStep && g.solid > 0.6 && g.warmth < maxWarmth &&
+		g.upright > 0.15 && g.outdoors() > framedOut
+}
+
+const (
+	sureLeast  = 0.4  // of the outline must be straight edges at full size,
+	sureLarge  = 0.7  // of a third of the picture and more,
+	sureInner  = 0.75 // the same for a part of a brighter region,
+	solidInner = 0.62
+	framedSure = 0.8 // and for one that shows little else of a window
+	framedEnds = 3   // on so many of its four hands
+	framedOut  = 0.7 // of the marks of being outdoors
+)
+
+// accept says whether a candidate is a window, by its marks and its edges at full size.
+func (s *scene) accept(img *raster.RGB, g *group) bool {
+	likely := g.isWindow()
+	if !likely && !g.maybeFramed() {
+		return false
+	}
+	g.frame = s.frameOf(img, g)
+	switch {
+	case !likely:
+		return g.frame.sure >= framedSure && g.frame.ends >= framedEnds
+	case g.inner:
+		return g.frame.sure >= sureInner && g.frame.ends >= 2 && g.solid >= solidInner && g.share >= deepShare
+	}
+	return g.frame.sure >= sureLeast+(sureLarge-sureLeast)*ramp(g.share, 0.12, 0.30)
+}
+
 // windows returns those of the candidates that are windows, in their order, and with
 // them the panes that go on where a window's bar ends: of the same width above or below
-// it, or of the same height beside it, and as bright. long is the reduced picture's
-// long side.
-func windows(groups []*group, long int) []*group {
-	var sure, out []*group
-	for _, g := range groups {
-		if g.isWindow() {
-			sure = append(sure, g)
+// it, or of the same height beside it, and as bright. What is none may hold one among
+// what is brighter still.
+func (s *scene) windows(ctx context.Context, img *raster.RGB, groups []*group) ([]*group, error) {
+	var sure []*group
+	rest := slices.Clone(groups)
+	for depth := 0; len(rest) > 0 && depth < maxDepth; depth++ {
+		var next []*group
+		for _, g := range rest {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			if s.accept(img, g) {
+				sure = append(sure, s.sharper(img, g)...)
+			} else if g.share >= deepShare && g.spread > raise {
+				next = append(next, s.brighter(g)...)
+			}
 		}
+		rest = next
 	}
+	sure = s.brightest(sure)
+	out := slices.Clone(sure)
 	for _, g := range groups {
-		if slices.Contains(sure, g) || slices.ContainsFunc(sure, func(w *group) bool { return g.goesOn(w, long) }) {
+		if !slices.Contains(sure, g) && slices.ContainsFunc(sure, func(w *group) bool { return g.goesOn(w, max(s.w, s.h)) }) {
 			out = append(out, g)
 		}
 	}
-	return out
+	sortBySize(out)
+	return out, nil
 }
+
+const maxDepth = 9
+
+// sharper are the parts of a window that stand out of it some cuts higher, if their
+// edges are much surer than its own: glare over the wall around it is left behind. Else
+// it is the window itself.
+func (s *scene) sharper(img *raster.RGB, g *group) []*group {
+	best, sure := []*group{g}, g.frame.sure+0.2
+	if g.inner || g.frame.sure >= sureInner {
+		return best
+	}
+	level := []*group{g}
+	for range 3 {
+		var next, good []*group
+		var area, weighed float64
+		for _, p := range level {
+			for _, q := range s.brighter(p) {
+				next = append(next, q)
+				if s.accept(img, q) {
+					good = append(good, q)
+					area += q.share
+					weighed += q.share * q.frame.sure
+				}
+			}
+		}
+		if area > 0.5*g.share && weighed/area >= sure {
+			best, sure = good, weighed/area+0.02
+		}
+		level = next
+	}
+	return best
+}
+
+// brightest leaves those out that were found within a brighter region or by their frame
+// alone and than which too much else in the picture is as bright: walls in the sun
+// between dark furniture, the sky over a street.
+func (s *scene) brightest(found []*group) []*group {
+	for {
+		owned := make([]bool, s.w*s.h)
+		for _, g := range found {
+			for _, i := range g.pix {
+				owned[i] = true
+			}
+		}
+		near := dilate(owned, s.w, s.h, bridge)
+		worst, excess := -1, 1.0
+		for k, g := range found {
+			if !g.inner && g.isWindow() {
+				continue
+			}
+			least := float32(s.room + g.level - 0.5)
+			var in, out float64
+			for i, l := range s.log.Pix {
+				if l > least && owned[i] {
+					in++
+				} else if l > least && !near[i] {
+					out++
+				}
+			}
+			if out > minOther*float64(s.w*s.h) && out > excess*in {
+				worst, excess = k, out/in
+			}
+		}
+		if worst < 0 {
+			return found
+		}
+		found = slices.Delete(found, worst, worst+1)
+	}
+}
+
+const minOther = 0.02 // of the picture: less is a lamp or the sun on a floor
 
 const (
 	paneLevel = 1.2  // EV between panes of one window; a sill in the sun is further below it

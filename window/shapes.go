@@ -2,6 +2,7 @@ package window
 
 import (
 	"cmp"
+	"math"
 	"slices"
 
 	"mullion/internal/raster"
@@ -110,10 +111,12 @@ func closeGaps(m *raster.Plane, r int) *raster.Plane {
 
 // cutNecks closes the bars within a region, parts it where it is narrower than
 // about 2r+1 pixels, and gives every pixel to the nearest part.
-func cutNecks(pix []int32, w, h, r int) [][]int32 {
+func cutNecks(pix []int32, width, r int) [][]int32 {
+	b := boxOf(pix, width, bridge+r+1)
+	w, h := b.w, b.h
 	m := raster.New(w, h)
 	for _, i := range pix {
-		m.Pix[i] = 1
+		m.Pix[b.in(i)] = 1
 	}
 	closed := closeGaps(m, bridge)
 	out := make([]bool, len(m.Pix))
@@ -161,11 +164,32 @@ func cutNecks(pix []int32, w, h, r int) [][]int32 {
 	}
 	parts := make([][]int32, n)
 	for _, i := range pix {
-		if k := label[i]; k > 0 {
+		if k := label[b.in(i)]; k > 0 {
 			parts[k-1] = append(parts[k-1], i)
 		}
 	}
 	return parts
+}
+
+// box is a part of the reduced picture with a margin, which may reach beyond it.
+type box struct{ x0, y0, w, h, width int }
+
+func boxOf(pix []int32, width, margin int) box {
+	x0, y0, x1, y1 := math.MaxInt, math.MaxInt, 0, 0
+	for _, i := range pix {
+		x, y := int(i)%width, int(i)/width
+		x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+	}
+	return box{x0 - margin, y0 - margin, x1 - x0 + 1 + 2*margin, y1 - y0 + 1 + 2*margin, width}
+}
+
+// in is the index in the box of a pixel of the picture, and out that of one in the box.
+func (b box) in(i int32) int {
+	return (int(i)/b.width-b.y0)*b.w + int(i)%b.width - b.x0
+}
+
+func (b box) out(i int32) int32 {
+	return (i/int32(b.w)+int32(b.y0))*int32(b.width) + i%int32(b.w) + int32(b.x0)
 }
 
 type point struct{ x, y int }

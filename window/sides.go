@@ -49,17 +49,31 @@ func (s *scene) sides(g *group, f float64) []side {
 	return out
 }
 
-// cuts are where the glass of a window ends: at its sides and its bars, as far as they
-// are sure.
-func (s *scene) cuts(img *raster.RGB, g *group) []cut {
+// frame is what is known of a window's edges at full size.
+type frame struct {
+	cuts  []cut  // where the glass ends at its sides
+	sides []side // all sides, those of the cuts as they are there
+	// sure is how much of the outline, the picture's own edge left out, is a straight
+	// edge, 0 to 1; ends is on how many of the four hands there is one.
+	sure float64
+	ends int
+}
+
+// frameOf looks for the edges of a window's sides.
+func (s *scene) frameOf(img *raster.RGB, g *group) *frame {
 	f := float64(img.W()) / float64(s.w)
 	step := max(1, float64(max(img.W(), img.H()))/fineEdge)
 	long, short := float64(max(g.x1-g.x0, g.y1-g.y0)), float64(min(g.x1-g.x0, g.y1-g.y0))
 	out := f * outsidePx
-	var cuts []cut
-	sides := s.sides(g, f)
-	for i, e := range sides {
+	fr := &frame{sides: s.sides(g, f)}
+	var all, found float64
+	var hands [4]bool
+	for i, e := range fr.sides {
 		in := e.a.inward(e.b)
+		if e.onRim(img.W(), img.H(), 2*f) {
+			continue
+		}
+		all += e.a.to(e.b).length()
 		part := sidePart
 		if math.Abs(in.y) > math.Abs(in.x) {
 			part = headPart
@@ -70,14 +84,39 @@ func (s *scene) cuts(img *raster.RGB, g *group) []cut {
 		if !ok {
 			continue
 		}
+		found += e.a.to(e.b).length()
+		for k, dir := range [4]vec{{1, 0}, {0, 1}, {-1, 0}, {0, -1}} {
+			hands[k] = hands[k] || in.dot(dir) > 0.7
+		}
 		a, b := r.place(r.refine(edge))
 		wide := out + 2*guideRadius*f + max(0, e.a.to(a).dot(in), e.b.to(b).dot(in))
-		cuts = append(cuts, cut{a, b, a.plus(in, -wide), b.plus(in, -wide), 0.04, max(1, f/2.5)})
-		sides[i] = side{a, b}
+		fr.cuts = append(fr.cuts, cut{a, b, a.plus(in, -wide), b.plus(in, -wide), 0.04, max(1, f/2.5)})
+		fr.sides[i] = side{a, b}
 	}
+	fr.sure = found / max(1, all)
+	for _, h := range hands {
+		if h {
+			fr.ends++
+		}
+	}
+	return fr
+}
+
+// onRim says whether a side is an edge of the picture.
+func (e side) onRim(w, h int, near float64) bool {
+	both := func(inside func(p vec) bool) bool { return inside(e.a) && inside(e.b) }
+	return both(func(p vec) bool { return p.x < near }) || both(func(p vec) bool { return p.x > float64(w)-near }) ||
+		both(func(p vec) bool { return p.y < near }) || both(func(p vec) bool { return p.y > float64(h)-near })
+}
+
+// bars are the bars before the glass of a window.
+func (s *scene) bars(img *raster.RGB, g *group, fr *frame) []cut {
+	f := float64(img.W()) / float64(s.w)
+	step := max(1, float64(max(img.W(), img.H()))/fineEdge)
 	inGlass := s.closed(g, f)
-	up, down := levelLines(sides, g, f)
+	up, down := levelLines(fr.sides, g, f)
 	x0, x1, y0, y1 := float64(g.x0)*f, float64(g.x1)*f, float64(g.y0)*f, float64(g.y1)*f
+	var out []cut
 	for _, q := range [2][4]vec{
 		{{x0, y0}, {x0, y1}, {x1, y0}, {x1, y1}},
 		{up.at(x1), up.at(x0), down.at(x1), down.at(x0)},
@@ -85,10 +124,10 @@ func (s *scene) cuts(img *raster.RGB, g *group) []cut {
 		r := sample(img, q[0], q[1], q[2], q[3], step)
 		r.only(inGlass)
 		for _, b := range r.bars(4+r.depth/12, s.room) {
-			cuts = append(cuts, r.cutBar(b, f))
+			out = append(out, r.cutBar(b, f))
 		}
 	}
-	return cuts
+	return out
 }
 
 // cutBar is a bar as a cut.

@@ -98,7 +98,10 @@ func FindClipped(ctx context.Context, img *raster.RGB, lost *raster.Plane) (*Map
 	mask := raster.Get(s.w, s.h)
 	defer raster.Put(mask)
 	mask.Fill(0)
-	found := windows(groups, max(s.w, s.h))
+	found, err := s.windows(ctx, img, groups)
+	if err != nil {
+		return nil, err
+	}
 	owner := make([]int16, s.w*s.h)
 	for i, g := range found {
 		s.fill(g, mask)
@@ -119,7 +122,10 @@ func FindClipped(ctx context.Context, img *raster.RGB, lost *raster.Plane) (*Map
 			k := owner[y*s.h/img.H()*s.w+x*s.w/img.W()]
 			return k == 0 || k == int16(i+1)
 		}
-		for _, c := range s.cuts(img, g) {
+		if g.frame == nil {
+			g.frame = s.frameOf(img, g)
+		}
+		for _, c := range append(g.frame.cuts, s.bars(img, g, g.frame)...) {
 			c.apply(m.Coverage, own)
 		}
 	}
