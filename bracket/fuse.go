@@ -85,7 +85,7 @@ func (m *merger) fuseMosaic(ctx context.Context) error {
 					v := min(y^1, h-1)
 					beside[i] = f.Pix[v*w : v*w+w]
 				}
-				m.moved.patchRow(dst, soft, rows, beside, values, y)
+				m.moved.patchRow(dst, soft, rows, beside, values, tables, y)
 			}
 		}
 	})

@@ -17,7 +17,8 @@ func (l *Louder) At(x, y int) float32 {
 	return l.Scale[min(y/l.Step, l.H-1)*l.W+min(x/l.Step, l.W-1)]
 }
 
-// louder compares the noise of the frame that stands alone with that of the merge. The
+// louder compares the noise of the frame that stands alone, or with the few that agree
+// with it, with that of the merge. The
 // two share a frame, so where they mix their errors add up rather than average.
 func (m *merger) louder() *Louder {
 	r := m.moved
@@ -39,7 +40,16 @@ func (m *merger) louder() *Louder {
 			if v > 1 { // clips: a darker frame stands in, of which nothing is known here
 				continue
 			}
-			alone := math.Sqrt(g * g * s.noise[1].at(v) / float64(m.out.Noise.VarAt(float32(v*g))))
+			sum := 1 / (g * g * s.noise[1].at(v))
+			for j := int(r.from[i]); j < len(r.agree); j++ {
+				if a := r.agree[j]; a != nil && a.Pix[i] > 0 {
+					o := m.shots[j]
+					og := float64(o.gain)
+					u := v * g / og
+					sum += float64(a.Pix[i]) * o.fade(1).at(u) / (og * og * o.noise[1].at(u))
+				}
+			}
+			alone := math.Sqrt(1 / sum / float64(m.out.Noise.VarAt(float32(v*g))))
 			l.Scale[i] = max(1, 1+soft[x]*float32(alone-1))
 		}
 	}

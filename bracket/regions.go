@@ -11,9 +11,10 @@ import (
 // regions says which parts of the picture come from one frame alone.
 type regions struct {
 	w, h, step int
-	from       []uint8       // the shot a sample comes from, darkest 0
-	soft       *raster.Plane // how far, 0 to 1
-	any        []bool        // rows that have some
+	from       []uint8         // the shot a sample comes from, darkest 0
+	soft       *raster.Plane   // how far, 0 to 1
+	any        []bool          // rows that have some
+	agree      []*raster.Plane // by shot, how far it agrees with the one a sample comes from; see joiners
 }
 
 // How far regions reach beyond what was seen to differ, in proof samples: the
@@ -56,7 +57,11 @@ func (m *merger) assign(ctx context.Context, core mask, light bool) (*regions, e
 			r.any[i/r.w] = true
 		}
 	}
-	return r, nil
+	var err error
+	if !light {
+		r.agree, err = m.joiners(ctx, r)
+	}
+	return r, err
 }
 
 // noiseGood is the relative noise of a proof sample, at full resolution, at which
@@ -206,7 +211,7 @@ func (r *regions) shotAt(x, y int) int {
 // that clips, by the next darker. All four photosites of a cell of the pattern change
 // the frame together: red from one and green from another would be a coloured ghost.
 // here are the rows of the frames, beside those of the cell's other row.
-func (r *regions) patchRow(dst, soft []float32, here, beside [][]uint16, values [][4][]term, y int) {
+func (r *regions) patchRow(dst, soft []float32, here, beside [][]uint16, values, tables [][4][]term, y int) {
 	if !r.softRow(soft, 0, y) {
 		return
 	}
@@ -220,7 +225,8 @@ func (r *regions) patchRow(dst, soft []float32, here, beside [][]uint16, values 
 			u = x
 		}
 		var v float32
-		for i := range r.shotAt(x, y) + 1 {
+		k := r.shotAt(x, y)
+		for i := range k + 1 {
 			t := &values[i]
 			e := valueOf(t[p+x&1], here[i][x])
 			if i == 0 {
@@ -229,6 +235,9 @@ func (r *regions) patchRow(dst, soft []float32, here, beside [][]uint16, values 
 			}
 			w := min(e.w, valueOf(t[p+u&1], here[i][u]).w, valueOf(t[q+x&1], beside[i][x]).w, valueOf(t[q+u&1], beside[i][u]).w)
 			v += w * (e.wv - v)
+		}
+		if r.agree != nil {
+			v = r.join(v, k, x, y, func(i int) term { return valueOf(tables[i][p+x&1], here[i][x]) })
 		}
 		dst[x] += f * (v - dst[x])
 	}

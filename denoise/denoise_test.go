@@ -268,3 +268,42 @@ func TestLouder(t *testing.T) {
 		t.Errorf("the quiet part became louder: %.3f", v)
 	}
 }
+
+// A patch of grain that would not be seen all over is seen by its outline: it is made as
+// quiet as what lies around it, which keeps its own to the last bit.
+func TestPatch(t *testing.T) {
+	const w, h = 512, 256
+	merged, alone := camera{80000, 2}, camera{8000, 2}
+	img, loud := flat(merged, []float64{.1}, w, h), flat(alone, []float64{.1}, w, h)
+	for c := range img {
+		for y := range h {
+			copy(img[c].Row(y)[w/2:], loud[c].Row(y)[w/2:])
+		}
+	}
+	m := merged.model(white(t))
+	was := img.Clone()
+	blind := img.Clone()
+	if r := apply(t, blind, m); r.Share != 0 {
+		t.Fatalf("even grain of this strength is taken out of %.0f %% of the picture", 100*r.Share)
+	}
+	m.Louder = func(x, y int) float32 {
+		if x >= w/2 {
+			return float32(math.Sqrt(10))
+		}
+		return 1
+	}
+	apply(t, img, m)
+	around := variance(was, 16, w/2-48)
+	if before, after := variance(was, w/2+48, w-16)/around, variance(img, w/2+48, w-16)/around; before < 8 || after > 2 {
+		t.Errorf("the patch has %.1f times the variance of what is around it, had %.1f", after, before)
+	}
+	for c := range img {
+		for y := range h {
+			for x := range w/2 - 64 {
+				if img[c].Row(y)[x] != was[c].Row(y)[x] {
+					t.Fatalf("channel %d at (%d, %d) changed", c, x, y)
+				}
+			}
+		}
+	}
+}

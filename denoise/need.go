@@ -195,6 +195,21 @@ func (s *shown) at(l float32) float32 {
 	return s.sigma[max(0, min(len(s.sigma)-1, i))]
 }
 
+// patchy is the noise from which a patch of grain is seen in a picture that is clean
+// around it, by its outline, where grain all over would not be: a quarter of hidden (from
+// looking at the ceiling around the demo house's fan, no source).
+const patchy = hidden / 4
+
+// patch is the amount that leaves a louder block of noise v no noisier than its
+// surroundings.
+func (n *need) patch(i int, v float32) float32 {
+	if n.louder == nil || n.louder[i] == 0 {
+		return 0
+	}
+	k := max(0, min(1, (v-patchy)/patchy))
+	return k * (1 - 1/n.scale(i%n.bw, i/n.bw))
+}
+
 // decide turns noise by block into amounts and tiles.
 func (n *need) decide(raw []float32) {
 	sorted := slices.Clone(raw)
@@ -202,7 +217,11 @@ func (n *need) decide(raw []float32) {
 	n.shown = float64(sorted[len(sorted)*95/100])
 	n.amount = make([]float32, len(raw))
 	n.tiles = make([]bool, n.tw*n.th)
-	if sorted[len(sorted)-1] <= hidden {
+	least := hidden
+	if n.louder != nil {
+		least = patchy
+	}
+	if float64(sorted[len(sorted)-1]) <= least {
 		return
 	}
 	raw = n.spread(raw)
@@ -210,7 +229,8 @@ func (n *need) decide(raw []float32) {
 	for i, v := range raw {
 		a := (v - hidden) / (plain - hidden)
 		a = max(0, min(1, a))
-		n.amount[i] = a * a * (3 - 2*a)
+		a = max(a*a*(3-2*a), n.patch(i, v))
+		n.amount[i] = a
 		if a == 0 {
 			continue
 		}

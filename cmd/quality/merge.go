@@ -135,7 +135,12 @@ func noise(ctx context.Context, one, two []string) (float64, error) {
 		if x <= lo || x >= hi || x > m[0].Clip/2 {
 			continue
 		}
-		d := float64(v-b.Pix[i]) / math.Sqrt(float64(m[0].Noise.VarAt(x)+m[1].Noise.VarAt(x)))
+		// What moved comes from fewer frames, and the merge says how much noisier that is.
+		var predicted float64
+		for _, r := range m {
+			predicted += float64(r.Noise.VarAt(x)) * sq(float64(r.Louder.At(i%a.W, i/a.W)))
+		}
+		d := float64(v-b.Pix[i]) / math.Sqrt(predicted)
 		k := int(10 * (log2(x) - log2(lo)) / (log2(hi) - log2(lo)))
 		tenth[min(k, 9)].add(d)
 	}
