@@ -359,7 +359,7 @@ func deliverBody(p deliverData) templ.Component {
 			return templ_7745c5c3_Err
 		}
 		if len(p.Made) > 0 {
-			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 34, "<section aria-labelledby=\"h-send\"><h2 id=\"h-send\">Send it</h2><div class=\"fields\"><label>Delivery <select name=\"Which\">")
+			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 34, "<section aria-labelledby=\"h-send\"><h2 id=\"h-send\">Send it</h2><div class=\"fields\"><label>Delivery <select name=\"Which\" data-keep>")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
@@ -382,7 +382,7 @@ func deliverBody(p deliverData) templ.Component {
 					return templ_7745c5c3_Err
 				}
 			}
-			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 37, "</select></label> <label>Where to <input name=\"To\" maxlength=\"1000\" spellcheck=\"false\" autocomplete=\"off\" aria-describedby=\"to\"> <span id=\"to\" class=\"count\">a folder, sftp://name&#64;host/folder or webdavs://name&#64;host/folder</span></label> <label>Password, if it wants one <input type=\"password\" name=\"Secret\" maxlength=\"1000\" autocomplete=\"off\" aria-describedby=\"secret\"> <span id=\"secret\" class=\"count\">used once and kept nowhere</span></label></div><button type=\"button\" data-do=\"send\">Send the delivery</button><ul class=\"made\">")
+			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 37, "</select></label> <label>Where to <input name=\"To\" data-keep maxlength=\"1000\" spellcheck=\"false\" autocomplete=\"off\" aria-describedby=\"to\"> <span id=\"to\" class=\"count\">a folder, sftp://name&#64;host/folder or webdavs://name&#64;host/folder</span></label> <label>Password, if it wants one <input type=\"password\" name=\"Secret\" data-keep maxlength=\"1000\" autocomplete=\"off\" aria-describedby=\"secret\"> <span id=\"secret\" class=\"count\">used once and kept nowhere</span></label></div><button type=\"button\" data-do=\"send\">Send the delivery</button><ul class=\"made\">")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

@@ -20,7 +20,6 @@ func TestSend(t *testing.T) {
 	if err := os.Mkdir(to, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	const secret = "quince-lantern-44"
 	v.must("/send", map[string]any{"delivery": "listing", "to": to, "password": secret})
 	if j := v.ended(s); j.State != "done" || !strings.Contains(j.Note, "read back and compared") {
 		t.Fatalf("%+v", j)

@@ -16,15 +16,9 @@ function chosen(typed) {
 	return typed && own ? [...names, own] : names;
 }
 
-/** Fetches the page again; fields that are sent with a button only keep what they hold. */
+/** Fetches the page again. */
 async function refresh() {
-	const held = ["To", "Secret", "Which"].map((name) => [name, field(name)]);
-	if (!await renew("/part/deliver")) return;
-	for (const [name, value] of held) {
-		const now = /** @type {HTMLInputElement | null} */ (document.querySelector(`[name=${name}]`));
-		if (now && value && document.activeElement !== now) now.value = value;
-	}
-	await job();
+	if (await renew("/part/deliver")) await job();
 }
 
 document.addEventListener("change", async (e) => {

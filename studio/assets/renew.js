@@ -1,5 +1,6 @@
 // A page's content is fetched again when the shoot has changed. Whoever is typing, or
-// looking, must not notice: the focus, what is half typed and the pictures stay.
+// looking, must not notice: the focus, what is half typed and the pictures stay, and so do
+// fields marked data-keep, which are sent with a button only.
 
 import { get } from "./net.js";
 
@@ -16,6 +17,10 @@ export async function renew(path, name = named, may = () => true) {
 	const at = document.activeElement;
 	const again = at instanceof HTMLElement && page.contains(at) ? name(at) : "";
 	keepPictures(page, fresh);
+	for (const was of /** @type {NodeListOf<HTMLInputElement>} */ (page.querySelectorAll("[data-keep]"))) {
+		const now = /** @type {HTMLInputElement | null} */ (fresh.querySelector(`[name="${was.name}"]`));
+		if (now && was.value) now.value = was.value;
+	}
 	page.replaceWith(fresh);
 	const to = again && document.querySelector(again);
 	if (to instanceof HTMLElement) settle(/** @type {HTMLElement} */ (at), to);

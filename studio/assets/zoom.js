@@ -167,7 +167,9 @@ export function begin() {
 		pointer = { x: e.clientX, y: e.clientY };
 		step(e.deltaY < 0 ? 1 : -1);
 	}, { passive: false });
-	sheet.addEventListener("pointermove", (e) => { pointer = { x: e.clientX, y: e.clientY }; });
+	for (const at of ["pointerdown", "pointermove"]) {
+		sheet.addEventListener(at, (e) => { pointer = { x: /** @type {PointerEvent} */ (e).clientX, y: /** @type {PointerEvent} */ (e).clientY }; }, true);
+	}
 	sheet.addEventListener("pointerleave", () => { pointer = null; });
 	middleButton();
 	let waits = false;
