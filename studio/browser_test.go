@@ -39,10 +39,11 @@ type tab struct {
 }
 
 // opened starts a browser and opens the studio in it as a person does.
-func opened(t *testing.T, s *Server) *tab {
+func opened(t *testing.T, s *Server, flags ...cd.ExecAllocatorOption) *tab {
 	t.Helper()
 	path := browser(t)
 	opts := append(cd.DefaultExecAllocatorOptions[:], cd.ExecPath(path), cd.NoSandbox, cd.DisableGPU)
+	opts = append(opts, flags...)
 	ctx, stop := cd.NewExecAllocator(context.Background(), opts...)
 	t.Cleanup(stop)
 	ctx, stopTab := cd.NewContext(ctx)

@@ -2,11 +2,13 @@ package studio
 
 import (
 	"encoding/json"
+	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
 
 	"mullion/card/disk"
+	"mullion/finish"
 	"mullion/shoot"
 )
 
@@ -46,6 +48,7 @@ func (s *Server) listed() []string {
 type recentShoot struct {
 	Dir, Title, When string
 	Views            int
+	Cover            string // address of its first picture; empty without one
 }
 
 // recent lists the shoots that are still there.
@@ -56,7 +59,35 @@ func (s *Server) recent() []recentShoot {
 		if err != nil {
 			continue
 		}
-		out = append(out, recentShoot{Dir: dir, Title: title(dir), When: d.Created.Local().Format("2 January 2006"), Views: len(d.Views)})
+		one := recentShoot{Dir: dir, Title: title(dir), When: d.Created.Local().Format("2 January 2006"), Views: len(d.Views)}
+		if v := first(d); v != nil && finish.NewPreviews(dir, 0).Cached(*v) != nil {
+			one.Cover = "/cover/" + finish.LookKey(*v)
+		}
+		out = append(out, one)
 	}
 	return out
+}
+
+// first is the view that stands first in the walk, nil without any.
+func first(d *shoot.Doc) *shoot.View {
+	if views := inOrder(d); len(views) > 0 {
+		return &views[0]
+	}
+	return nil
+}
+
+// cover sends the first picture of one of the shoots that were opened last.
+func (s *Server) cover(w http.ResponseWriter, r *http.Request) error {
+	for _, dir := range s.listed() {
+		d, err := shoot.Read(dir)
+		if err != nil {
+			continue
+		}
+		if v := first(d); v != nil && finish.LookKey(*v) == r.PathValue("key") {
+			if b := finish.NewPreviews(dir, 0).Cached(*v); b != nil {
+				return picture(w, b)
+			}
+		}
+	}
+	return fault{http.StatusNotFound, "there is no such shoot among those opened last"}
 }

@@ -16,6 +16,7 @@ import (
 
 func (s *Server) startRoutes(m *http.ServeMux) {
 	m.HandleFunc("GET /start", s.start)
+	m.HandleFunc("GET /cover/{key}", answer(s.cover))
 	m.HandleFunc("POST /enter", answer(s.open))
 	m.HandleFunc("POST /take", answer(s.takeIn))
 	m.HandleFunc("POST /demo", answer(s.demo))

@@ -1,6 +1,6 @@
 // The delivery: who gets it, its words, then one button.
 
-import { get, history, listen, post, say } from "./net.js";
+import { get, history, listen, post, say, tell } from "./net.js";
 import { renew } from "./renew.js";
 
 /** @typedef {{what: string, state: string, step: string, done: number, total: number, note: string, error?: string, failed?: string[], to?: string}} Job */
@@ -63,6 +63,8 @@ function show(j) {
 	const part = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 	const running = j.state === "running";
 	part("job").hidden = false;
+	const ended = show.was === "running" && !running;
+	show.was = j.state;
 	part("job").dataset.state = j.state;
 	const bar = /** @type {HTMLProgressElement} */ (part("job-bar"));
 	bar.hidden = !running;
@@ -76,6 +78,7 @@ function show(j) {
 		stopped: "Stopped. What is finished is kept; the same button carries on.",
 		failed: j.error || "It could not be made.",
 	}[j.state] || "";
+	if (ended) tell(part("job-words").textContent || "");
 	part("job-failed").replaceChildren(...(j.failed || []).map((f) => {
 		const li = document.createElement("li");
 		li.className = "finding reshoot";
@@ -87,6 +90,9 @@ function show(j) {
 	make.textContent = j.state === "stopped" ? "Carry on" : "Make the delivery";
 	/** @type {HTMLButtonElement} */ (document.querySelector("[data-do=stop]")).hidden = !running;
 }
+
+/** @type {string} */
+show.was = "";
 
 history(refresh);
 listen((e) => {

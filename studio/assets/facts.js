@@ -1,6 +1,6 @@
 // What the page of a view knows: the facts that the server gives, and the picture.
 
-import { gone, post, say } from "./net.js";
+import { gone, post, say, tell } from "./net.js";
 
 /**
  * @typedef {{ev: number, mired: number, duv: number, measured: number, kelvin: number}} Light
@@ -152,6 +152,6 @@ async function ask() {
  * @param {Record<string, unknown>} change @param {string} what for the undo button */
 export async function decide(change, what) {
 	wanted = null;
-	await post("/decide/" + id, { ...change, what: `${what} of ${id}` });
+	if (await post("/decide/" + id, { ...change, what: `${what} of ${id}` })) tell(what + " changed");
 	await load();
 }

@@ -14,6 +14,13 @@ export function say(sentence, seconds = 6) {
 /** @type {number | undefined} */
 say.timer = undefined;
 
+/** Tells those who listen to the page what others see on it.
+ * @param {string} words */
+export function tell(words) {
+	const p = document.getElementById("told");
+	if (p) p.textContent = sentence(words);
+}
+
 /** Asks the server to do something. It says what went wrong and returns null then.
  * @param {string} path
  * @param {unknown} [body]
@@ -77,7 +84,9 @@ export function listen(fn, back) {
  * @param {() => void} after */
 export function history(after) {
 	const turn = async (/** @type {string} */ what) => {
-		if (await post("/" + what)) after();
+		if (!await post("/" + what)) return;
+		tell(what === "undo" ? "Taken back" : "Done again");
+		after();
 	};
 	document.addEventListener("click", (e) => {
 		const b = /** @type {HTMLElement} */ (e.target).closest("[data-do=undo], [data-do=redo]");

@@ -1,6 +1,6 @@
 // The page without a shoot: a card, the shoots that were opened last, the demo.
 
-import { get, listen, post } from "./net.js";
+import { get, listen, post, tell } from "./net.js";
 
 /** @param {HTMLFormElement} f */
 const fields = (f) => Object.fromEntries(new FormData(f));
@@ -36,7 +36,8 @@ function show(j, follow) {
 	if (!j.what) return;
 	const part = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 	const running = j.state === "running";
-	part("job").hidden = false;
+	part("job").hidden = j.state === "done" && !j.failed?.length;
+	const ended = part("job").dataset.state === "running" && !running;
 	part("job").dataset.state = j.state;
 	const bar = /** @type {HTMLProgressElement} */ (part("job-bar"));
 	bar.hidden = !running;
@@ -50,6 +51,7 @@ function show(j, follow) {
 		stopped: "Stopped. What is copied and finished is kept; taking in the same card into the same folder carries on.",
 		failed: j.error || "It could not be done.",
 	}[j.state] || "";
+	if (ended) tell(part("job-words").textContent || "");
 	part("job-failed").replaceChildren(...(j.failed || []).map((f) => {
 		const li = document.createElement("li");
 		li.className = "finding reshoot";

@@ -2,7 +2,7 @@
 // The order on the page is sent whole; the server answers with an event, and the page
 // is fetched again.
 
-import { history, listen, post, say } from "./net.js";
+import { history, listen, post, say, tell } from "./net.js";
 import { renew } from "./renew.js";
 
 /** @param {string} css @param {ParentNode} [within] @returns {HTMLElement[]} */
@@ -39,6 +39,7 @@ function send(what) {
 		const answer = await post("/arrange", { rev: rev(), what, views });
 		const page = document.getElementById("page");
 		if (answer && page) page.dataset.rev = answer.Rev; // the page shows it already
+		if (answer) tell(what);
 		if (--unsent && answer) return;
 		await refresh();
 		if (begun) typeName(begun);

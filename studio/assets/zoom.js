@@ -3,7 +3,7 @@
 // on top of it, so that nothing goes blank.
 
 import { busy, el, facts, id, known, picture, sheet } from "./facts.js";
-import { say, typing } from "./net.js";
+import { tell, typing } from "./net.js";
 
 /** @typedef {import("./facts.js").Place} Place */
 /** @typedef {"fit" | "half" | "full"} Level */
@@ -46,7 +46,7 @@ export function zoomTo(to, at) {
 	for (const b of document.querySelectorAll("[data-do=size]")) b.setAttribute("aria-pressed", String(/** @type {HTMLElement} */ (b).dataset.size === to));
 	dispatchEvent(new Event("resize")); // what is drawn over the picture is drawn anew
 	tiles();
-	say(words[to], 2);
+	tell(words[to]);
 }
 
 /** One step closer or away. @param {number} by */
