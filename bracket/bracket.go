@@ -105,7 +105,7 @@ func Merge(ctx context.Context, frames []*rawfile.Frame, opt Options) (*Radiance
 		return nil, m.nothing()
 	}
 	steps := []func(context.Context) error{
-		m.makeProofs, m.dropUseless, m.chooseReference, m.align, m.linearise, m.ratios, m.bloom, m.motion, m.fuse, m.even,
+		m.makeProofs, m.dropUseless, m.chooseReference, m.align, m.linearise, m.ratios, m.bloom, m.motion, m.hotMoved, m.fuse, m.even,
 	}
 	for _, step := range steps {
 		if err := step(ctx); err != nil {
@@ -130,6 +130,7 @@ type merger struct {
 	still     bool
 	recovered bool     // the response of rendered frames was recovered
 	moved     *regions // nil when nothing moved
+	hot       sites    // to mend in every frame of a bracket that moved
 }
 
 // shot is one frame on its way.

@@ -131,6 +131,7 @@ func (m *merger) developMosaic(ctx context.Context, s *shot, p *picture, at rect
 			out[x] = n
 		}
 	}
+	m.hot.mend(plane, at)
 	if m.opt.Interpolate != nil {
 		p.rgb, err = m.opt.Interpolate(ctx, plane, f.CFA)
 	} else {

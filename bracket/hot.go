@@ -48,30 +48,42 @@ func (m *merger) mendHot(ctx context.Context) error {
 	for _, s := range found {
 		p.Row(s.y)[s.x] = s.v
 	}
-	if n := len(found); n > 0 {
-		what := fmt.Sprintf("%d photosites of the sensor are hot or dead; they were", n)
-		if n == 1 {
-			what = "1 photosite of the sensor is hot or dead; it was"
-		}
-		m.note("hot-photosites", finding.Note, float64(n), "photosites", "%s filled from the neighbours. Nothing to do.", what)
-	}
+	m.noteHot(len(found))
 	return nil
+}
+
+func (m *merger) noteHot(n int) {
+	if n == 0 {
+		return
+	}
+	what := fmt.Sprintf("%d photosites of the sensor are hot or dead; they were", n)
+	if n == 1 {
+		what = "1 photosite of the sensor is hot or dead; it was"
+	}
+	m.note("hot-photosites", finding.Note, float64(n), "photosites", "%s filled from the neighbours. Nothing to do.", what)
 }
 
 // alone tells whether a photosite differs from its same-coloured neighbours in a
 // way that the photosites between do not share, and what to put there.
 func (m *merger) alone(p *raster.Plane, x, y int) (float32, bool) {
-	v := p.Row(y)[x]
-	same := ring(p, x, y, 2)
-	mid := (same[3] + same[4]) / 2
-	sd := sqrt(m.out.Noise.VarAt(max(mid, 0)))
+	mid, hot, ok := lone(p.At, m.out.Noise.VarAt, x, y)
+	return mid, ok && m.everywhere(x, y, mid, hot)
+}
+
+// lone is alone for samples at any place, whose variance by value is given: the median of
+// the neighbours, and whether the site is hot rather than dead.
+func lone(at func(x, y int) float32, variance func(v float32) float32, x, y int) (mid float32, hot, ok bool) {
+	v := at(x, y)
+	same := ring(at, x, y, 2)
+	mid = (same[3] + same[4]) / 2
+	sd := sqrt(variance(max(mid, 0)))
 	diff := v - mid
 	if abs(diff) < 10*sd || (diff > 0 && (v < 2.2*mid || v < 1.5*same[7])) || (diff < 0 && v > 0.4*same[0]) {
-		return 0, false
+		return 0, false, false
 	}
 	// Leaves and grain: the neighbours differ among themselves as much.
 	if same[6]-same[1] > 0.4*abs(diff) {
-		return 0, false
+		return 0, false, false
 	}
 	// What the neighbours of the other colours show, against their own like.
 	for dy := -1; dy <= 1; dy++ {
@@ -79,15 +91,15 @@ func (m *merger) alone(p *raster.Plane, x, y int) (float32, bool) {
 			if (dx == 0) == (dy == 0) {
 				continue
 			}
-			own := ring(p, x+dx, y+dy, 2)
-			n := p.At(x+dx, y+dy)
+			own := ring(at, x+dx, y+dy, 2)
+			n := at(x+dx, y+dy)
 			base := (own[3] + own[4]) / 2
-			if abs(n-base) > 0.03*abs(diff)*max(0.2, min(1, base/max(mid, 1e-9))) && abs(n-base) > 3*sqrt(m.out.Noise.VarAt(max(base, 0))) {
-				return 0, false
+			if abs(n-base) > 0.03*abs(diff)*max(0.2, min(1, base/max(mid, 1e-9))) && abs(n-base) > 3*sqrt(variance(max(base, 0))) {
+				return 0, false, false
 			}
 		}
 	}
-	return mid, m.everywhere(x, y, mid, diff > 0)
+	return mid, diff > 0, true
 }
 
 // everywhere checks a suspect in the frames: the excess must be there in each that
@@ -123,9 +135,9 @@ func normal(f *rawfile.Mosaic, x, y int) float32 {
 }
 
 // ring returns the eight samples around (x, y) at distance d, in rising order.
-func ring(p *raster.Plane, x, y, d int) [8]float32 {
-	r := [8]float32{p.At(x-d, y-d), p.At(x, y-d), p.At(x+d, y-d), p.At(x-d, y),
-		p.At(x+d, y), p.At(x-d, y+d), p.At(x, y+d), p.At(x+d, y+d)}
+func ring(at func(x, y int) float32, x, y, d int) [8]float32 {
+	r := [8]float32{at(x-d, y-d), at(x, y-d), at(x+d, y-d), at(x-d, y),
+		at(x+d, y), at(x-d, y+d), at(x, y+d), at(x+d, y+d)}
 	slices.Sort(r[:])
 	return r
 }
