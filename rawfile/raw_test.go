@@ -435,3 +435,25 @@ func BenchmarkDecodeLosslessDNG(b *testing.B)     { benchDecode(b, false, true) 
 func BenchmarkDecodeLosslessDNGHere(b *testing.B) { benchDecode(b, false, false) }
 func BenchmarkDecodePlainDNG(b *testing.B)        { benchDecode(b, true, true) }
 func BenchmarkDecodePlainDNGHere(b *testing.B)    { benchDecode(b, true, false) }
+
+// What the whole of a view is to be read beside: LibRaw alone develops one file with its
+// default interpolation (AHD), in this process; a bracket has five.
+func BenchmarkLibRawDevelop24MP(b *testing.B) {
+	const w, h = 6000, 4000
+	data := simulated(b, w, h, noisy(w, h), false)
+	before := cpuOfAll()
+	for b.Loop() {
+		l, err := openLibrary(data)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := l.unpack(bg); err != nil {
+			b.Fatal(err)
+		}
+		if _, _, _, err := l.interpolate(true); err != nil {
+			b.Fatal(err)
+		}
+		l.close()
+	}
+	b.ReportMetric(float64((cpuOfAll()-before).Milliseconds())/float64(b.N), "cpu-ms/op")
+}
