@@ -193,7 +193,7 @@ func (h *house) pictureData(v shoot.View, place int) pictureData {
 			continue
 		}
 		f := r.Files[0]
-		one.Files = append(one.Files, fmt.Sprintf("%s: %d × %d, %s", n, f.Width, f.Height, size(f.Bytes)))
+		one.Files = append(one.Files, fmt.Sprintf("%s: %d × %d, %s", n, f.Width, f.Height, size(f.Bytes)))
 	}
 	return one
 }
@@ -212,7 +212,7 @@ func (h *house) made(d *shoot.Doc, name string) (madeData, bool) {
 		}
 	}
 	_, err := os.Stat(filepath.Join(dir, deliver.BrandedName))
-	return madeData{name, dir, fmt.Sprintf("%s, %s", count(n, "file"), size(bytes)), err == nil}, true
+	return madeData{name, dir, fmt.Sprintf("%s, %s", count(n, "picture file"), size(bytes)), err == nil}, true
 }
 
 func size(n int64) string {
@@ -227,9 +227,9 @@ func rules(s deliver.Sheet) string {
 	var out []string
 	switch p := s.Pixels; {
 	case p.MaxWidth > 0 && p.MaxHeight > 0 && p.LongEdge > 0:
-		out = append(out, fmt.Sprintf("%d pixels along the longer side, within %d × %d", p.LongEdge, p.MaxWidth, p.MaxHeight))
+		out = append(out, fmt.Sprintf("%d pixels along the longer side, within %d × %d", p.LongEdge, p.MaxWidth, p.MaxHeight))
 	case p.MaxWidth > 0 && p.MaxHeight > 0:
-		out = append(out, fmt.Sprintf("within %d × %d pixels", p.MaxWidth, p.MaxHeight))
+		out = append(out, fmt.Sprintf("within %d × %d pixels", p.MaxWidth, p.MaxHeight))
 	case p.LongEdge > 0:
 		out = append(out, fmt.Sprintf("%d pixels along the longer side", p.LongEdge))
 	default:

@@ -246,7 +246,7 @@ func deliverBody(p deliverData) templ.Component {
 				return templ_7745c5c3_Err
 			}
 		}
-		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 21, "> <span>Contact sheet on US Letter paper</span></label></div></section><div class=\"last\"><section class=\"run\" aria-labelledby=\"h-make\"><h2 id=\"h-make\">Make it</h2>")
+		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 21, "> <span>Contact sheet on US Letter paper</span></label></div></section><div class=\"last\"><div id=\"job\" hidden><p id=\"job-words\"></p><progress id=\"job-bar\" aria-labelledby=\"job-words\"></progress><ul id=\"job-failed\"></ul><button type=\"button\" data-do=\"stop\" hidden>Stop</button></div><section class=\"run\" aria-labelledby=\"h-make\"><h2 id=\"h-make\">Make it</h2>")
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
@@ -258,7 +258,7 @@ func deliverBody(p deliverData) templ.Component {
 			var templ_7745c5c3_Var13 string
 			templ_7745c5c3_Var13, templ_7745c5c3_Err = templ.JoinStringErrs(p.Error)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `deliver.templ`, Line: 80, Col: 42}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `deliver.templ`, Line: 86, Col: 42}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var13))
 			if templ_7745c5c3_Err != nil {
@@ -269,7 +269,7 @@ func deliverBody(p deliverData) templ.Component {
 				return templ_7745c5c3_Err
 			}
 		}
-		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 24, "<div id=\"job\" hidden><p id=\"job-words\"></p><progress id=\"job-bar\" aria-labelledby=\"job-words\"></progress><ul id=\"job-failed\"></ul></div><div class=\"spread\"><button type=\"button\" class=\"go\" data-do=\"make\">Make the delivery</button> <button type=\"button\" data-do=\"stop\" hidden>Stop</button></div><ul class=\"made\">")
+		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 24, "<div class=\"spread\"><button type=\"button\" class=\"go\" data-do=\"make\">Make the delivery</button></div><ul class=\"made\">")
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}

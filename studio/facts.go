@@ -136,23 +136,29 @@ func glassOf(p *raster.Plane) glass {
 	return glass{w, h, base64.StdEncoding.EncodeToString(data)}
 }
 
-// engraved are the shorter times that cameras name, as parts of a second, a third of a
-// stop apart (common practice, no source).
-var engraved = []float64{2.5, 3, 4, 5, 6, 8, 10, 13, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 160, 200, 250, 320, 400, 500,
-	640, 800, 1000, 1250, 1600, 2000, 2500, 3200, 4000, 5000, 6400, 8000}
+// Times that cameras name, a third of a stop apart (common practice, no source): the
+// shorter ones as parts of a second, the longer ones in seconds.
+var (
+	parts   = []float64{8000, 6400, 5000, 4000, 3200, 2500, 2000, 1600, 1250, 1000, 800, 640, 500, 400, 320, 250, 200, 160, 125, 100, 80, 60, 50, 40, 30, 25, 20, 15, 13, 10, 8, 6, 5, 4, 3, 2.5}
+	seconds = []float64{0.5, 0.6, 0.8, 1, 1.3, 1.6, 2, 2.5, 3.2, 4, 5, 6, 8, 10, 13, 15, 20, 25, 30}
+)
 
 // exposureTime writes seconds as cameras do, to the nearest third of a stop: 1/60 s, 2.5 s.
 func exposureTime(s float64) string {
 	switch {
 	case !(s > 0):
 		return ""
-	case s > 0.42:
-		return fmt.Sprintf("%.2g s", s)
+	case s > 36:
+		return fmt.Sprintf("%.0f s", s)
+	case s > 0.45:
+		return fmt.Sprintf("%g s", nearest(seconds, s))
 	}
-	best := slices.MinFunc(engraved, func(a, b float64) int {
-		return cmp.Compare(math.Abs(math.Log2(a*s)), math.Abs(math.Log2(b*s)))
-	})
-	return fmt.Sprintf("1/%g s", best)
+	return fmt.Sprintf("1/%g s", nearest(parts, 1/s))
+}
+
+// nearest is the entry of a list that is the fewest stops away.
+func nearest(list []float64, v float64) float64 {
+	return slices.MinFunc(list, func(a, b float64) int { return cmp.Compare(math.Abs(math.Log2(a/v)), math.Abs(math.Log2(b/v))) })
 }
 
 func cut(v float64, digits int) float64 {

@@ -75,7 +75,7 @@ function show(j) {
 	part("job-words").textContent = {
 		running: `${j.step.charAt(0).toUpperCase() + j.step.slice(1)}${j.total ? `, ${j.done} of ${j.total}` : ""}${j.note ? ": " + j.note : ""}.`,
 		done: j.failed?.length ? "Not everything could be made." : j.what === "send" ? j.note : "Done. Every file was read back and checked.",
-		stopped: "Stopped. What is finished is kept; the same button carries on.",
+		stopped: j.what === "send" ? "Stopped. What has arrived stays there; sending again carries on." : "Stopped. What is finished is kept; the same button carries on.",
 		failed: j.error || "It could not be made.",
 	}[j.state] || "";
 	if (ended) tell(part("job-words").textContent || "");
@@ -87,7 +87,7 @@ function show(j) {
 	}));
 	const make = /** @type {HTMLButtonElement} */ (document.querySelector("[data-do=make]"));
 	make.disabled = running;
-	make.textContent = j.state === "stopped" ? "Carry on" : "Make the delivery";
+	make.textContent = j.state === "stopped" && j.what === "deliver" ? "Carry on" : "Make the delivery";
 	/** @type {HTMLButtonElement} */ (document.querySelector("[data-do=stop]")).hidden = !running;
 }
 
