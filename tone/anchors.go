@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"mullion/internal/raster"
 	"mullion/window"
 )
 
@@ -35,8 +36,8 @@ func (s *scene) anchors(win *window.Map) Anchors {
 	if len(room) < len(s.log.Pix)/50 {
 		room = slices.Clone(s.log.Pix)
 	}
-	ascending(room)
-	ascending(out)
+	raster.Sort(room)
+	raster.Sort(out)
 	a := Anchors{Bright: float64(at(room, 0.97)), Dark: float64(at(room, 0.03))}
 	all := room
 	most := len(room) * 7 / 8

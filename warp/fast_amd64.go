@@ -41,7 +41,14 @@ func fast24(out, block []float32, stride int, places []place, kx, ky *kernel) bo
 		return false
 	}
 	_ = places[len(out)-1]
-	row24AVX2(&out[0], &block[0], stride, &places[0].at, &kx.wide24[0], &ky.wide24[0], ky.n, len(out))
+	row := row24AVX2
+	switch {
+	case kx.n <= 8:
+		row = row8AVX2
+	case kx.n <= 16:
+		row = row16AVX2
+	}
+	row(&out[0], &block[0], stride, &places[0].at, &kx.wide24[0], &ky.wide24[0], ky.n, len(out))
 	return true
 }
 

@@ -19,6 +19,16 @@ func decodeAVX2(dst *float32, n int, pedestal float32)
 //go:noescape
 func row6AVX2(out *float32, block *float32, stride int, places *int32, w *float32, n int, overshoot float32)
 
+// row8AVX2 sums kernels of up to 8 x rows weights for n pixels; wx and wy hold 24 weights a phase.
+//
+//go:noescape
+func row8AVX2(out *float32, block *float32, stride int, places *int32, wx *float32, wy *float32, rows int, n int)
+
+// row16AVX2 sums kernels of up to 16 x rows weights for n pixels; wx and wy hold 24 weights a phase.
+//
+//go:noescape
+func row16AVX2(out *float32, block *float32, stride int, places *int32, wx *float32, wy *float32, rows int, n int)
+
 // row24AVX2 sums kernels of up to 24 x rows weights for n pixels; wx and wy hold 24 weights a phase.
 //
 //go:noescape

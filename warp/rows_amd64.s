@@ -175,6 +175,103 @@ pixel:
 	VZEROUPPER
 	RET
 
+// func row8AVX2(out *float32, block *float32, stride int, places *int32, wx *float32, wy *float32, rows int, n int)
+// Requires: AVX, FMA3
+TEXT ·row8AVX2(SB), NOSPLIT, $0-64
+	MOVQ out+0(FP), AX
+	MOVQ block+8(FP), CX
+	MOVQ stride+16(FP), DX
+	MOVQ places+24(FP), BX
+	MOVQ wx+32(FP), SI
+	MOVQ wy+40(FP), DI
+	MOVQ rows+48(FP), R8
+	MOVQ n+56(FP), R9
+	SHLQ $0x02, DX
+
+pixel:
+	MOVLQSX (BX), R10
+	LEAQ    (CX)(R10*4), R10
+	MOVBQZX 4(BX), R11
+	MOVBQZX 5(BX), R12
+	IMUL3Q  $0x60, R11, R11
+	IMUL3Q  $0x60, R12, R12
+	ADDQ    SI, R11
+	ADDQ    DI, R12
+	VXORPS  Y1, Y1, Y1
+	MOVQ    R8, R13
+
+tap:
+	VBROADCASTSS (R12), Y0
+	VFMADD231PS  (R10), Y0, Y1
+	ADDQ         DX, R10
+	ADDQ         $0x04, R12
+	SUBQ         $0x01, R13
+	JNZ          tap
+	VMULPS       (R11), Y1, Y1
+	VEXTRACTF128 $0x01, Y1, X0
+	VADDPS       X0, X1, X0
+	VMOVHLPS     X0, X0, X1
+	VADDPS       X1, X0, X0
+	VMOVSHDUP    X0, X1
+	VADDSS       X1, X0, X0
+	VMOVSS       X0, (AX)
+	ADDQ         $0x04, AX
+	ADDQ         $0x08, BX
+	SUBQ         $0x01, R9
+	JNZ          pixel
+	VZEROUPPER
+	RET
+
+// func row16AVX2(out *float32, block *float32, stride int, places *int32, wx *float32, wy *float32, rows int, n int)
+// Requires: AVX, FMA3
+TEXT ·row16AVX2(SB), NOSPLIT, $0-64
+	MOVQ out+0(FP), AX
+	MOVQ block+8(FP), CX
+	MOVQ stride+16(FP), DX
+	MOVQ places+24(FP), BX
+	MOVQ wx+32(FP), SI
+	MOVQ wy+40(FP), DI
+	MOVQ rows+48(FP), R8
+	MOVQ n+56(FP), R9
+	SHLQ $0x02, DX
+
+pixel:
+	MOVLQSX (BX), R10
+	LEAQ    (CX)(R10*4), R10
+	MOVBQZX 4(BX), R11
+	MOVBQZX 5(BX), R12
+	IMUL3Q  $0x60, R11, R11
+	IMUL3Q  $0x60, R12, R12
+	ADDQ    SI, R11
+	ADDQ    DI, R12
+	VXORPS  Y1, Y1, Y1
+	VXORPS  Y2, Y2, Y2
+	MOVQ    R8, R13
+
+tap:
+	VBROADCASTSS (R12), Y0
+	VFMADD231PS  (R10), Y0, Y1
+	VFMADD231PS  32(R10), Y0, Y2
+	ADDQ         DX, R10
+	ADDQ         $0x04, R12
+	SUBQ         $0x01, R13
+	JNZ          tap
+	VMULPS       (R11), Y1, Y1
+	VFMADD231PS  32(R11), Y2, Y1
+	VEXTRACTF128 $0x01, Y1, X0
+	VADDPS       X0, X1, X0
+	VMOVHLPS     X0, X0, X1
+	VADDPS       X1, X0, X0
+	VMOVSHDUP    X0, X1
+	VADDSS       X1, X0, X0
+	VMOVSS       X0, (AX)
+	ADDQ         $0x04, AX
+	ADDQ         $0x08, BX
+	SUBQ         $0x01, R9
+	JNZ          pixel
+	VZEROUPPER
+	RET
+
 // func row24AVX2(out *float32, block *float32, stride int, places *int32, wx *float32, wy *float32, rows int, n int)
 // Requires: AVX, FMA3
 TEXT ·row24AVX2(SB), NOSPLIT, $0-64
@@ -188,7 +285,7 @@ TEXT ·row24AVX2(SB), NOSPLIT, $0-64
 	MOVQ n+56(FP), R9
 	SHLQ $0x02, DX
 
-pixel24:
+pixel:
 	MOVLQSX (BX), R10
 	LEAQ    (CX)(R10*4), R10
 	MOVBQZX 4(BX), R11
@@ -197,25 +294,25 @@ pixel24:
 	IMUL3Q  $0x60, R12, R12
 	ADDQ    SI, R11
 	ADDQ    DI, R12
-	VXORPS  Y0, Y0, Y0
 	VXORPS  Y1, Y1, Y1
 	VXORPS  Y2, Y2, Y2
+	VXORPS  Y3, Y3, Y3
 	MOVQ    R8, R13
 
 tap:
-	VBROADCASTSS (R12), Y3
-	VFMADD231PS  (R10), Y3, Y0
-	VFMADD231PS  32(R10), Y3, Y1
-	VFMADD231PS  64(R10), Y3, Y2
+	VBROADCASTSS (R12), Y0
+	VFMADD231PS  (R10), Y0, Y1
+	VFMADD231PS  32(R10), Y0, Y2
+	VFMADD231PS  64(R10), Y0, Y3
 	ADDQ         DX, R10
 	ADDQ         $0x04, R12
 	SUBQ         $0x01, R13
 	JNZ          tap
-	VMULPS       (R11), Y0, Y0
-	VFMADD231PS  32(R11), Y1, Y0
-	VFMADD231PS  64(R11), Y2, Y0
-	VEXTRACTF128 $0x01, Y0, X1
-	VADDPS       X1, X0, X0
+	VMULPS       (R11), Y1, Y1
+	VFMADD231PS  32(R11), Y2, Y1
+	VFMADD231PS  64(R11), Y3, Y1
+	VEXTRACTF128 $0x01, Y1, X0
+	VADDPS       X0, X1, X0
 	VMOVHLPS     X0, X0, X1
 	VADDPS       X1, X0, X0
 	VMOVSHDUP    X0, X1
@@ -224,7 +321,7 @@ tap:
 	ADDQ         $0x04, AX
 	ADDQ         $0x08, BX
 	SUBQ         $0x01, R9
-	JNZ          pixel24
+	JNZ          pixel
 	VZEROUPPER
 	RET
 

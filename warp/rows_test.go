@@ -38,7 +38,7 @@ func TestFastRows(t *testing.T) {
 			}
 		}
 	})
-	for _, scale := range []float64{1, 1.2, 1.9, 2.93, 4} {
+	for _, scale := range []float64{1, 1.1, 1.2, 1.9, 2.93, 4} {
 		k := newKernels().get(scale)
 		const stride, rows = 80, 60
 		block := make([]float32, stride*rows+beyond)

@@ -77,7 +77,7 @@ func fit(w, h, n int) (int, int) {
 // wall of glass, the room is the lower camp.
 func roomLevel(log []float32) float64 {
 	v := slices.Clone(log)
-	slices.Sort(v)
+	raster.Sort(v)
 	n := len(v)
 	if cut, ok := twoCamps(v); ok {
 		return float64(v[cut/2])

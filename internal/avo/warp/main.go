@@ -3,6 +3,8 @@
 package main
 
 import (
+	"fmt"
+
 	. "github.com/mmcloughlin/avo/build"
 	. "github.com/mmcloughlin/avo/operand"
 	. "github.com/mmcloughlin/avo/reg"
@@ -13,7 +15,9 @@ func main() {
 	encode()
 	decode()
 	row6()
-	row24()
+	for vectors := range 3 {
+		rowWide(vectors + 1)
+	}
 	extremes()
 	Generate()
 }
@@ -188,40 +192,46 @@ func row6() {
 	RET()
 }
 
-func row24() {
-	TEXT("row24AVX2", 4, "func(out, block *float32, stride int, places *int32, wx, wy *float32, rows, n int)")
+// rowWide writes a row of kernels of up to so many vectors of eight taps.
+func rowWide(vectors int) {
+	name := fmt.Sprintf("row%d", 8*vectors)
+	TEXT(name+"AVX2", 4, "func(out, block *float32, stride int, places *int32, wx, wy *float32, rows, n int)")
 	Pragma("noescape")
-	Doc("row24AVX2 sums kernels of up to 24 x rows weights for n pixels; wx and wy hold 24 weights a phase.")
+	Doc(fmt.Sprintf("%sAVX2 sums kernels of up to %d x rows weights for n pixels; wx and wy hold 24 weights a phase.", name, 8*vectors))
 	out, block := Load(Param("out"), GP64()), Load(Param("block"), GP64())
 	stride, places := Load(Param("stride"), GP64()), Load(Param("places"), GP64())
 	px, py := Load(Param("wx"), GP64()), Load(Param("wy"), GP64())
 	rows, n := Load(Param("rows"), GP64()), Load(Param("n"), GP64())
 	SHLQ(U8(2), stride)
-	Label("pixel24")
+	Label("pixel")
 	at, wx, wy := place(places, block, px, 24)
 	ADDQ(py, wy)
-	a, b, c, y, left := YMM(), YMM(), YMM(), YMM(), GP64()
-	VXORPS(a, a, a)
-	VXORPS(b, b, b)
-	VXORPS(c, c, c)
+	y, left := YMM(), GP64()
+	acc := make([]VecVirtual, vectors)
+	for i := range acc {
+		acc[i] = YMM()
+		VXORPS(acc[i], acc[i], acc[i])
+	}
 	MOVQ(rows, left)
 	Label("tap")
 	VBROADCASTSS(Mem{Base: wy}, y)
-	VFMADD231PS(Mem{Base: at}, y, a)
-	VFMADD231PS(Mem{Base: at, Disp: 32}, y, b)
-	VFMADD231PS(Mem{Base: at, Disp: 64}, y, c)
+	for i := range acc {
+		VFMADD231PS(Mem{Base: at, Disp: 32 * i}, y, acc[i])
+	}
 	ADDQ(stride, at)
 	ADDQ(U8(4), wy)
 	SUBQ(U8(1), left)
 	JNZ(LabelRef("tap"))
+	a := acc[0]
 	VMULPS(Mem{Base: wx}, a, a)
-	VFMADD231PS(Mem{Base: wx, Disp: 32}, b, a)
-	VFMADD231PS(Mem{Base: wx, Disp: 64}, c, a)
+	for i := 1; i < vectors; i++ {
+		VFMADD231PS(Mem{Base: wx, Disp: 32 * i}, acc[i], a)
+	}
 	VMOVSS(sum(a), Mem{Base: out})
 	ADDQ(U8(4), out)
 	ADDQ(U8(8), places)
 	SUBQ(U8(1), n)
-	JNZ(LabelRef("pixel24"))
+	JNZ(LabelRef("pixel"))
 	VZEROUPPER()
 	RET()
 }

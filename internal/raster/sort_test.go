@@ -1,4 +1,4 @@
-package tone
+package raster
 
 import (
 	"math/rand/v2"
@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-func TestAscending(t *testing.T) {
+func TestSort(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
 	for _, n := range []int{0, 1, 100, 5000, 70000} {
 		v := make([]float32, n)
@@ -18,13 +18,13 @@ func TestAscending(t *testing.T) {
 		}
 		want := slices.Clone(v)
 		slices.Sort(want)
-		if ascending(v); !slices.Equal(v, want) {
+		if Sort(v); !slices.Equal(v, want) {
 			t.Errorf("%d numbers are not in order", n)
 		}
 	}
 }
 
-func BenchmarkAscending(b *testing.B) {
+func BenchmarkSort(b *testing.B) {
 	r := rand.New(rand.NewPCG(1, 2))
 	master := make([]float32, 1280*853)
 	for i := range master {
@@ -33,6 +33,6 @@ func BenchmarkAscending(b *testing.B) {
 	v := make([]float32, len(master))
 	for b.Loop() {
 		copy(v, master)
-		ascending(v)
+		Sort(v)
 	}
 }
