@@ -108,6 +108,9 @@ func TestAlignHandHeld(t *testing.T) {
 	got := greenError(r.RGB[1], k.truth)
 	t.Logf("green against truth: RMS %.4f EV; %v", got, r.Findings)
 	// Edges are most of it: four of five frames are interpolated, then resampled.
+	// Most of the rest is the view through the windows, off by a pixel: the frames that see
+	// it hardly see the room, and the outside is farther away (0.17 EV there, with the
+	// pipeline's interpolation; 0.042 elsewhere, where the reference alone has 0.047).
 	// The bar holds the figure reached.
 	if got > 0.105 {
 		t.Errorf("RMS %.4f EV: the merge blurs", got)
