@@ -8,6 +8,9 @@ import { typing } from "./net.js";
 /** @type {HTMLImageElement} */
 const other = el("other");
 
+/** A picture of nothing, until there is one: a browser frames an empty picture. */
+const nothing = "data:image/gif;base64,R0lGODlhAQABAAAAACwAAAAAAQABAAA=";
+
 // The ladder of exposures.
 
 /** @param {Facts} f */
@@ -44,6 +47,7 @@ function rung(f, n, was) {
 	b.setAttribute("aria-label", `Hold to see the exposure at ${signed(r.ev, 1)} EV${r.time ? ", " + r.time : ""}${r.used ? "" : ", not used: " + r.why}`);
 	if (!r.used) b.title = "Not used: " + r.why;
 	const img = was || document.createElement("img");
+	if (!was) img.src = nothing;
 	img.alt = "";
 	img.draggable = false;
 	img.width = 96;

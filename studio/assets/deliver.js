@@ -36,16 +36,18 @@ document.addEventListener("click", async (e) => {
 	const b = /** @type {HTMLElement} */ (e.target).closest("[data-do]");
 	if (!(b instanceof HTMLElement)) return;
 	if (b.dataset.do === "make" && await post("/deliver", { Sheets: chosen() })) await job();
-	if (b.dataset.do === "send") {
-		const secret = /** @type {HTMLInputElement} */ (document.querySelector("[name=Secret]"));
-		const q = { Delivery: /** @type {HTMLSelectElement} */ (document.querySelector("[name=Which]")).value, To: field("To"), Password: secret.value };
-		secret.value = "";
-		if (await post("/send", q)) await job();
-	}
 	if (b.dataset.do === "stop") {
 		await post("/stop");
 		say("Stopping. What is finished is kept.");
 	}
+});
+
+document.addEventListener("submit", async (e) => {
+	e.preventDefault();
+	const secret = /** @type {HTMLInputElement} */ (document.querySelector("[name=Secret]"));
+	const q = { Delivery: field("Which"), To: field("To"), Password: secret.value };
+	secret.value = "";
+	if (await post("/send", q)) await job();
 });
 
 /** Asks how the work stands, and shows it. */
