@@ -34,14 +34,15 @@ func (m *merger) louder() *Louder {
 			if soft[x] <= 0 || r.from[i] == 0 {
 				continue
 			}
-			s := m.shots[r.from[i]-1]
+			k := int(r.from[i]) - 1
+			for k > 0 && m.shots[k].proof.lin.At(x, y) >= 0.9 { // a darker frame stands in
+				k--
+			}
+			s := m.shots[k]
 			g := float64(s.gain)
 			v := max(0, float64(s.proof.lin.At(x, y)))
-			if v > 1 { // clips: a darker frame stands in, of which nothing is known here
-				continue
-			}
 			sum := 1 / (g * g * s.noise[1].at(v))
-			for j := int(r.from[i]); j < len(r.agree); j++ {
+			for j := int(r.from[i]); j < len(r.agree) && k == int(r.from[i])-1; j++ {
 				if a := r.agree[j]; a != nil && a.Pix[i] > 0 {
 					o := m.shots[j]
 					og := float64(o.gain)

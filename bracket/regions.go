@@ -40,7 +40,9 @@ func (m *merger) assign(ctx context.Context, core mask, light bool) (*regions, e
 		}
 	}
 	near := core.grown(reachOf)
-	m.spread(r, near)
+	if err := m.spread(ctx, r, near); err != nil {
+		return nil, err
+	}
 	m.lighten(r, near)
 	for i, v := range near.in {
 		if v {
