@@ -12,6 +12,7 @@ import (
 
 	"mullion/deliver"
 	"mullion/finding"
+	"mullion/metadata"
 	"mullion/shoot"
 )
 
@@ -43,6 +44,11 @@ type work struct {
 	report ViewReport
 	done   bool // in this run or an earlier one; its report is whole
 	err    error
+}
+
+// due reports whether any of the view's files has to be made in this run.
+func (w *work) due() bool {
+	return slices.ContainsFunc(w.places, func(p place) bool { return p.due })
 }
 
 // place is one file a view is delivered as.
@@ -215,7 +221,7 @@ const finishing = "finishing views"
 // finishAll works on as many views at a time as the job allows.
 func (l *line) finishAll(ctx context.Context) error {
 	l.job.tell(Event{Step: finishing, Total: len(l.work)})
-	slots := make(chan struct{}, l.atOnce())
+	slots := make(chan struct{}, l.atOnce(ctx))
 	var wg sync.WaitGroup
 	for _, w := range l.work {
 		select {
@@ -239,26 +245,34 @@ func (l *line) finishAll(ctx context.Context) error {
 	return ctx.Err()
 }
 
+// Two views are in work at a time up to so many pixels a frame: together they hold less
+// than one of 24 megapixels. Files that don't say their size go by their bytes.
+const (
+	twoPixels = 12e6
+	twoBytes  = 16 << 20
+)
+
 // atOnce is how many views are in work at a time. Every station uses all cores by
-// itself, so more than two views only cost memory.
-func (l *line) atOnce() int {
+// itself, so more than two views only cost memory, and two large ones too much.
+func (l *line) atOnce(ctx context.Context) int {
 	if l.job.Jobs > 0 {
 		return l.job.Jobs
 	}
-	var largest int64
 	for _, w := range l.work {
-		var sum int64
-		for _, p := range w.paths {
-			if info, err := os.Stat(p); err == nil {
-				sum += info.Size()
-			}
+		if w.due() && len(w.paths) > 0 && tooLargeForTwo(ctx, w.paths[0]) {
+			return 1
 		}
-		largest = max(largest, sum)
-	}
-	if largest > 80<<20 { // about five frames of ten megapixels
-		return 1
 	}
 	return 2
+}
+
+// tooLargeForTwo looks at a view's first frame.
+func tooLargeForTwo(ctx context.Context, path string) bool {
+	if info, err := metadata.Read(ctx, path); err == nil && info.Width > 0 {
+		return info.Width*info.Height > twoPixels
+	}
+	stat, err := os.Stat(path)
+	return err == nil && stat.Size() > twoBytes
 }
 
 func (l *line) count(w *work, spent time.Duration) {
@@ -283,7 +297,7 @@ func (l *line) count(w *work, spent time.Duration) {
 // one finishes one view: nothing when all its files are there, else one picture from
 // its frames and from that every file that is due.
 func (l *line) one(ctx context.Context, w *work) error {
-	if !slices.ContainsFunc(w.places, func(p place) bool { return p.due }) {
+	if !w.due() {
 		return nil
 	}
 	kept := w.report.Files

@@ -2,11 +2,9 @@ package finish
 
 import (
 	"context"
-	"math"
 	"path/filepath"
 	"sync"
 
-	"mullion/colour"
 	"mullion/internal/raster"
 	"mullion/shoot"
 	"mullion/tone"
@@ -139,78 +137,6 @@ func sameLevel(a, b shoot.Level) bool {
 	return a.PitchDeg == b.PitchDeg && a.RollDeg == b.RollDeg && a.YawDeg == b.YawDeg
 }
 
-// load finds the reduced radiance in the cache or makes it from the frames.
-func (p *Previews) load(ctx context.Context, v shoot.View) (*reduced, error) {
-	around, err := p.neighbours(ctx, v)
-	if err != nil {
-		return nil, err
-	}
-	path, err := keptPath(filepath.Join(p.dir, "cache"), v, around)
-	if err != nil {
-		return nil, err
-	}
-	if k, err := readKept(path); err == nil {
-		k.Around = around
-		return k, nil
-	}
-	k, err := measureView(ctx, p.paths(v), around)
-	if err != nil {
-		return nil, err
-	}
-	k.store(path)
-	return k, nil
-}
-
-// neighbours is what the shoot's views say of one, as far as a run has sounded them.
-func (p *Previews) neighbours(ctx context.Context, v shoot.View) (neighbours, error) {
-	doc, err := shoot.Read(p.dir)
-	if err != nil {
-		return neighbours{}, err
-	}
-	asked := ""
-	for _, o := range doc.Views {
-		key, err := shoot.Key(o.Frames, roomOf(o), nil, soundingEngine)
-		if err != nil {
-			return neighbours{}, err
-		}
-		asked += o.ID + " " + key + "\n"
-	}
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if asked != p.asked {
-		found := map[string]*sounding{}
-		for _, o := range doc.Views {
-			if found[o.ID] = recallSounding(filepath.Join(p.dir, "cache"), o); found[o.ID] == nil {
-				asked = "" // a run may sound it before the next question
-			}
-		}
-		if p.around, err = together(ctx, doc.Views, found); err != nil {
-			return neighbours{}, err
-		}
-		p.asked = asked
-	}
-	return p.around[v.ID], nil
-}
-
-// measureView merges and measures a bracket and keeps the reduced radiance.
-func measureView(ctx context.Context, paths []string, around neighbours) (*reduced, error) {
-	p := &picture{clock: &Clock{}, around: around}
-	var err error
-	if p.scene, err = Merge(ctx, paths, p.clock); err != nil {
-		return nil, err
-	}
-	p.findings = append(p.findings, p.scene.Findings...)
-	if err := p.mendDust(ctx, around.Dust); err != nil {
-		return nil, err
-	}
-	src := p.scene.RGB
-	defer raster.PutRGB(src)
-	if err := p.upright(ctx, src, nil); err != nil {
-		return nil, err
-	}
-	return p.keep(ctx, src)
-}
-
 // forget gives back what was made of the straight radiance, and that itself.
 func (l *live) forget() {
 	if l.straight != nil {
@@ -233,73 +159,6 @@ func (l *live) whiten(ctx context.Context, s *straight, d shoot.Decisions) error
 	l.balanced.release(s.pic.rgb)
 	l.balanced = b
 	return nil
-}
-
-func (p *picture) kelvins(d shoot.Decisions) (room, window Kelvins) {
-	name := func(measured, decided colour.XY) (k Kelvins) {
-		k.Measured, k.MeasuredDuv = colour.CCT(measured)
-		k.Kelvin, k.Duv = colour.CCT(decided)
-		return k
-	}
-	r, w := p.whites(d)
-	return name(p.roomLight(), r), name(p.light.Window, w)
-}
-
-// Warmth is the decision by which a view's light counts as kelvin, with the Duv that
-// is in force. glass says which of the two lights.
-func (v *Preview) Warmth(glass bool, kelvin float64) shoot.Warmth {
-	k := v.Room
-	if glass {
-		k = v.Window
-	}
-	kelvin = math.Max(lowestKelvin, math.Min(highest, kelvin))
-	return shoot.Warmth{Mired: round(1e6/k.Measured-1e6/kelvin, 2), Duv: round(k.Duv-k.MeasuredDuv, 5)}
-}
-
-// White is the decision that makes the place (x, y), in shares of the picture's width
-// and height, a neutral grey. ok is false where the place is too dark or too colourful
-// to have been meant.
-func (p *Previews) White(ctx context.Context, v shoot.View, x, y float64) (w shoot.Warmth, glass, ok bool, err error) {
-	l := p.of(v)
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	s, err := p.ready(ctx, l, v)
-	if err != nil {
-		return w, false, false, err
-	}
-	img := s.pic.rgb
-	px, py := int(x*float64(img.W())), int(y*float64(img.H()))
-	var sum colour.Vec3
-	n, cover := 0.0, 0.0
-	const r = 4 // a place as large as a fingertip on the screen
-	for j := max(0, py-r); j <= min(img.H()-1, py+r); j++ {
-		for i := max(0, px-r); i <= min(img.W()-1, px+r); i++ {
-			for c := range sum {
-				sum[c] += float64(img[c].Row(j)[i])
-			}
-			if s.outside != nil {
-				cover += float64(s.outside.Coverage.Row(j)[i])
-			}
-			n++
-		}
-	}
-	glass = cover > n/2
-	light := s.pic.roomLight()
-	if glass {
-		light = s.pic.light.Window
-	}
-	if n == 0 || !(sum[1] > 0) {
-		return w, glass, false, nil
-	}
-	base := white(light)
-	for c := range sum {
-		sum[c] *= base[c] / n
-	}
-	k, duv := colour.CCT(colour.Chromaticity(colour.BT2020ToXYZ.Apply(sum)))
-	if k < lowestKelvin || k > highest || math.Abs(duv) > 0.03 {
-		return w, glass, false, nil
-	}
-	return warmthTo(light, k, duv), glass, true, nil
 }
 
 // of is a view's live part, the most recently used now.

@@ -14,7 +14,6 @@ import (
 	"mullion/shoot"
 	"mullion/tone"
 	"mullion/whitebalance"
-	"mullion/window"
 )
 
 // sounding is what one view can tell the others before any picture is made: the light
@@ -167,35 +166,19 @@ func (s *Scene) sound(ctx context.Context) (*sounding, error) {
 	if out.Lines, err = evidenceOf(ctx, small.RGB, info); err != nil {
 		return nil, err
 	}
-	seen := upright(small.RGB, info.Orientation)
+	p := &picture{scene: small, rgb: upright(small.RGB, info.Orientation)}
 	raster.PutRGB(small.RGB)
-	defer raster.PutRGB(seen)
-	doubt, err := small.ceiling.doubt(ctx, seen)
+	defer p.release()
+	outside, doubt, err := p.look(ctx)
 	if err != nil {
 		return nil, err
 	}
-	defer raster.Put(doubt)
-	outside, err := window.FindClipped(ctx, seen, doubt)
-	if err == window.ErrTooSmall {
-		outside, err = nil, nil
-	}
-	if err != nil {
+	defer raster.Put(doubt, coverage(outside))
+	out.Light = p.light.Evidence()
+	if err := p.light.Apply(ctx, p.rgb, coverage(outside)); err != nil {
 		return nil, err
 	}
-	var coverage *raster.Plane
-	if outside != nil {
-		coverage = outside.Coverage
-		defer raster.Put(coverage)
-	}
-	light, err := whitebalance.Measure(ctx, seen, coverage, small.prior())
-	if err != nil {
-		return nil, err
-	}
-	out.Light = light.Evidence()
-	if err := light.Apply(ctx, seen, coverage); err != nil {
-		return nil, err
-	}
-	levels, err := tone.Measure(ctx, seen, outside)
+	levels, err := tone.Measure(ctx, p.rgb, outside)
 	if s.Merged.Absolute {
 		out.Levels = &levels
 	}
