@@ -97,11 +97,15 @@ func (v *view) estimate(ctx context.Context, all []surface, edges []border, t *t
 
 // calmBright moves the light at places far brighter than the room towards their
 // own colour where they would else turn blue: lamps, clipped to white in the
-// file, and patches of sun. What is brighter than white is not painted blue.
+// file, and patches of sun. What is brighter than white is not painted blue. Beside the
+// glass less is enough: a sash, a reveal, a sill that is both brighter than the room and
+// bluer has its light from outside, and is too small to be a surface that says so.
 func (v *view) calmBright(e *Estimate, along chroma) {
 	f := e.field
+	near := v.besideGlass()
 	for i := range f.plane[0].Pix {
-		belief := ramp(float64(v.c[2][i])-v.median, 1.2, 2.2)
+		bright := float64(v.c[2][i]) - v.median
+		belief := math.Max(ramp(bright, 1.2, 2.2), near[i]*ramp(bright, 0.2, 0.9))
 		if belief == 0 || v.glass[i] > 0.5 {
 			continue
 		}
@@ -111,6 +115,38 @@ func (v *view) calmBright(e *Estimate, along chroma) {
 			f.plane[k].Pix[i] += float32(belief * a * along[k])
 		}
 	}
+}
+
+// besideGlass is 1 next to the glass and falls to 0 over a thirtieth of the view's long
+// side.
+func (v *view) besideGlass() []float64 {
+	reach := float64(max(v.w, v.h)) / 30
+	d := make([]float64, v.w*v.h) // distance, in two passes over the four neighbours
+	for i, g := range v.glass {
+		if d[i] = 2 * reach; g > 0.5 {
+			d[i] = 0
+		}
+	}
+	for i := range d {
+		if i%v.w > 0 {
+			d[i] = math.Min(d[i], d[i-1]+1)
+		}
+		if i >= v.w {
+			d[i] = math.Min(d[i], d[i-v.w]+1)
+		}
+	}
+	for i := len(d) - 1; i >= 0; i-- {
+		if i%v.w < v.w-1 {
+			d[i] = math.Min(d[i], d[i+1]+1)
+		}
+		if i < len(d)-v.w {
+			d[i] = math.Min(d[i], d[i+v.w]+1)
+		}
+	}
+	for i := range d {
+		d[i] = ramp(-d[i], -reach, -reach/2)
+	}
+	return d
 }
 
 // guess is the estimate for a view without surfaces: the prior's light

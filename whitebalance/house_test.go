@@ -85,7 +85,7 @@ func srgb8(r, g, b float64) colour.Vec3 {
 }
 
 // The same room in other lights and with other walls: an orange wall is not a
-// lamp, a blue one is not a window. Walls of baby blue (5.3 from neutral) and mint (9.9)
+// lamp, a blue one is not a window. Walls of baby blue (5.3 from neutral) and mint (5.5)
 // are not among them: in the entry they are larger than all that is white, as bright,
 // and of the colour of a possible light; such a view is set right by its neighbours.
 func TestHouseVariants(t *testing.T) {

@@ -164,7 +164,17 @@ func (t *tally) score(d chroma) float64 {
 		c := p.chroma().minus(d)
 		cold += t.vote[i] * math.Min(1, math.Max(0, c[1]-c[0]-0.05)/0.15)
 	}
-	return (w - 1.2*cold + 0.02) * t.likely(t.light.plus(d))
+	return (w - 1.2*cold + 0.02) * t.likely(t.light.plus(d)) * t.likelyLamp(d)
+}
+
+// likelyLamp is how likely, up to a factor, the warmest of the view's light is by its
+// distance above the locus, if white is d. The mean of a view's light may be green where a
+// garden shines in; lamps seldom are: ANSI C78.377 keeps them within 0.006 of the locus
+// (from memory), and warm walls pull them a little below. So mint walls are paint.
+func (t *tally) likelyLamp(d chroma) float64 {
+	kelvin, duv := colour.CCT(chroma(t.Lights[0]).plus(d).xy())
+	warm := ramp(1e6/kelvin, 220, 280)
+	return 1 - warm + warm*gauss(math.Max(0, duv+0.0015), 0.006)
 }
 
 // likely is the prior probability, up to a factor, of the mean light c.

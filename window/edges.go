@@ -174,6 +174,8 @@ type strip struct {
 	green float64 // median
 	rough float64 // how much it changes along the edges, EV
 	wide  int     // samples, where it is widest
+	// narrow is the same where it is narrowest.
+	narrow int
 }
 
 // strip measures what lies from line a to line b, their own samples left out.
@@ -199,5 +201,5 @@ func (r *rays) strip(a, b line) strip {
 			}
 		}
 	}
-	return strip{median(level), median(green), quantile(rough, 0.6), max(b.k0-a.k0, b.k1-a.k1)}
+	return strip{median(level), median(green), quantile(rough, 0.6), max(b.k0-a.k0, b.k1-a.k1), min(b.k0-a.k0, b.k1-a.k1)}
 }

@@ -18,7 +18,7 @@ const (
 	thin     = 4    // samples: too narrow to be judged
 
 	// The widest strip at a side, parts of the window's longer dimension: of a sash as
-	// bright as the view, and of a reveal two stops below it.
+	// bright as the view, of head and sill, and of a reveal two stops below the view.
 	sashPart   = 0.06
 	revealPart = 0.28
 
@@ -37,21 +37,26 @@ func (s strip) isFrame() bool {
 }
 
 // isSash says whether a strip at the side of a window of long samples, whose median level
-// is view, is no pane of it: the brighter the narrower.
-func (s strip) isSash(view float64, long float64) bool {
-	most := long * (sashPart + (revealPart-sashPart)*ramp(view-s.level, 0.5, 2))
-	return s.isFrame() && float64(s.wide) <= max(most, thin)
+// is view, is no pane of it: the brighter the narrower, and about as wide at one end as at
+// the other. A roof or a hill beyond the glass is a wedge. deep is how wide, in parts of
+// long, the darkest may be.
+func (s strip) isSash(view, long, deep float64) bool {
+	most := long * (sashPart + (deep-sashPart)*ramp(view-s.level, 0.5, 2))
+	return s.isFrame() && float64(s.wide) <= max(most, thin) && s.wide-s.narrow <= 2+s.wide/2
 }
 
 // glassEdge returns the innermost edge with nothing but frame outside of it and a place
 // brighter than bright inside. view is the window's median level, both log2 luminance,
-// long its longer dimension in samples, before what the rays begin outside.
-func (r *rays) glassEdge(view, bright, long, before float64) (edge line, ok bool) {
+// long its longer dimension in samples, deep how much of that a reveal may take, before
+// what the rays begin outside.
+func (r *rays) glassEdge(view, bright, long, deep, before float64) (edge line, ok bool) {
 	edges := append(r.edges(r.depth/3), line{k0: r.depth - 1, k1: r.depth - 1})
 	var from line
 	for i, e := range edges[:len(edges)-1] {
 		p := r.strip(from, e)
-		if outside := float64(max(e.k0, e.k1)) <= before+thin; !outside && !p.isSash(view, long) {
+		outside := float64(max(e.k0, e.k1)) <= before+thin
+		wall := p.isFrame() && p.level < bright // no brighter than the room
+		if !outside && !wall && !p.isSash(view, long, deep) {
 			break
 		}
 		if r.strip(e, edges[i+1]).level > bright {

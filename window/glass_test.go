@@ -108,3 +108,47 @@ func TestEdgeBetweenSamples(t *testing.T) {
 		}
 	}
 }
+
+// A neighbour's white wall under a slanting roof along the bottom of the view is smooth,
+// neutral and has a straight edge along the whole side, but is a wedge: it stays.
+func TestRoofIsNoSill(t *testing.T) {
+	img := room(1200, 800)
+	paint(img, pane, garden)
+	wall := func(u, v float64) bool { return pane(u, v) && v > 0.59-0.2*(u-0.3) }
+	paint(img, wall, func(u, v float64) [3]float64 { return [3]float64{15, 16, 17} })
+	m := find(t, img)
+	var sum, n float64
+	for y := range 800 {
+		for x, c := range m.Coverage.Row(y) {
+			if wall((float64(x)+0.5)/1200, (float64(y)+0.5)/800) {
+				sum += float64(c)
+				n++
+			}
+		}
+	}
+	if sum/n < 0.9 {
+		t.Errorf("%.2f of the wall is left, want 0.9", sum/n)
+	}
+}
+
+// What makes a strip part of a window's frame: its width goes by how much darker than the
+// view it is, and is much the same at both ends; leaves and lawns are none.
+func TestSash(t *testing.T) {
+	const view, long = 6, 300
+	for _, c := range []struct {
+		what string
+		s    strip
+		want bool
+	}{
+		{"a sash in the sun", strip{level: 6, rough: 0.05, wide: 15, narrow: 12}, true},
+		{"a pane", strip{level: 6, rough: 0.05, wide: 60, narrow: 58}, false},
+		{"a reveal", strip{level: 3.5, rough: 0.05, wide: 60, narrow: 50}, true},
+		{"a roof", strip{level: 6, rough: 0.05, wide: 15, narrow: 2}, false},
+		{"a lawn", strip{level: 5, green: 0.8, rough: 0.05, wide: 15, narrow: 12}, false},
+		{"leaves", strip{level: 5, green: 0.2, rough: 0.8, wide: 15, narrow: 12}, false},
+	} {
+		if got := c.s.isSash(view, long, revealPart); got != c.want {
+			t.Errorf("%s: %v, want %v", c.what, got, c.want)
+		}
+	}
+}

@@ -64,7 +64,7 @@ func (g *group) outdoors() float64 {
 // maybeFramed says whether a large region that misses the marks by a little could still
 // be a window if its frame is seen.
 func (g *group) maybeFramed() bool {
-	return g.share > 0.02 && g.share < 0.5 && g.rims < 3 && g.step > minStep && g.solid > 0.6 && g.warmth < maxWarmth &&
+	return g.share > 0.02 && g.share < 0.5 && g.rims < 3 && g.step > veiledStep && g.solid > 0.6 && g.warmth < maxWarmth &&
 		g.upright > 0.15 && g.outdoors() > framedOut
 }
 
@@ -87,7 +87,8 @@ func (s *scene) accept(img *raster.RGB, g *group) bool {
 	g.frame = s.frameOf(img, g)
 	switch {
 	case !likely:
-		return g.frame.sure >= framedSure && g.frame.ends >= framedEnds
+		return g.frame.sure >= framedSure && g.frame.ends >= framedEnds ||
+			g.frame.sure >= sureLarge && g.frame.ends >= framedEnds-1 && g.outdoors() > 0.9
 	case g.inner:
 		return g.frame.sure >= sureInner && g.frame.ends >= 2 && g.solid >= solidInner && g.share >= deepShare
 	}
@@ -150,7 +151,7 @@ func (s *scene) sharper(img *raster.RGB, g *group) []*group {
 				}
 			}
 		}
-		if area > 0.5*g.share && weighed/area >= sure {
+		if area > 0.8*g.share && weighed/area >= sure {
 			best, sure = good, weighed/area+0.02
 		}
 		level = next

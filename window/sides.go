@@ -74,13 +74,13 @@ func (s *scene) frameOf(img *raster.RGB, g *group) *frame {
 			continue
 		}
 		all += e.a.to(e.b).length()
-		part := sidePart
+		part, deep := sidePart, revealPart
 		if math.Abs(in.y) > math.Abs(in.x) {
-			part = headPart
+			part, deep = headPart, sashPart
 		}
 		inside := f * min(part*long, 0.6*short)
 		r := sample(img, e.a.plus(in, -out), e.b.plus(in, -out), e.a.plus(in, inside), e.b.plus(in, inside), step)
-		edge, ok := r.glassEdge(s.room+g.level, s.room+brightEV, long*f/step, out/step)
+		edge, ok := r.glassEdge(s.room+g.level, s.room+brightEV, long*f/step, deep, out/step)
 		if !ok {
 			continue
 		}
