@@ -38,21 +38,32 @@ func (m *merger) louder() *Louder {
 			for k > 0 && m.shots[k].proof.lin.At(x, y) >= 0.9 { // a darker frame stands in
 				k--
 			}
-			s := m.shots[k]
-			g := float64(s.gain)
-			v := max(0, float64(s.proof.lin.At(x, y)))
-			sum := 1 / (g * g * s.noise[1].at(v))
-			for j := int(r.from[i]); j < len(r.agree) && k == int(r.from[i])-1; j++ {
-				if a := r.agree[j]; a != nil && a.Pix[i] > 0 {
-					o := m.shots[j]
-					og := float64(o.gain)
-					u := v * g / og
-					sum += float64(a.Pix[i]) * o.fade(1).at(u) / (og * og * o.noise[1].at(u))
-				}
-			}
-			alone := math.Sqrt(1 / sum / float64(m.out.Noise.VarAt(float32(v*g))))
+			// The proof is green; red and blue have about half of its level and often see
+			// one more frame unclipped in the merge.
+			v := max(0, float64(m.shots[k].proof.lin.At(x, y)))
+			joins := k == int(r.from[i])-1
+			alone := math.Sqrt((m.aloneAt(k, i, v, joins) + m.aloneAt(k, i, v/2, joins)) / 2)
 			l.Scale[i] = max(1, 1+soft[x]*float32(alone-1))
 		}
 	}
 	return l
+}
+
+// aloneAt is the variance of a sample of value v of shot k, with the frames that join it
+// at proof sample i, over that of the merge.
+func (m *merger) aloneAt(k, i int, v float64, joins bool) float64 {
+	s := m.shots[k]
+	g := float64(s.gain)
+	sum := 1 / (g * g * s.noise[1].at(v))
+	for j := k + 1; joins && j < len(m.moved.agree); j++ {
+		a := m.moved.agree[j]
+		if a == nil || a.Pix[i] == 0 {
+			continue
+		}
+		o := m.shots[j]
+		og := float64(o.gain)
+		u := v * g / og
+		sum += float64(a.Pix[i]) * o.fade(1).at(u) / (og * og * o.noise[1].at(u))
+	}
+	return 1 / (sum * float64(m.out.Noise.VarAt(float32(v*g))))
 }

@@ -64,8 +64,8 @@ func TestLouder(t *testing.T) {
 	if n < 5000 {
 		t.Fatalf("%d photosites are louder", n)
 	}
-	// 36,000 photosites are in the region; on the wall that frames agree about they are merged.
-	if n > 25000 {
+	// Without the frames that agree they would be 35,800.
+	if n > 31000 {
 		t.Errorf("%d photosites come from one frame alone", n)
 	}
 	for _, v := range [][]float32{loud, plain, quiet} {
