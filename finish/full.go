@@ -22,7 +22,7 @@ func (p *Previews) Exposure(ctx context.Context, v shoot.View, n int) ([]byte, e
 		return nil, errors.New("there is no such frame in this view")
 	}
 	one := shoot.View{Frames: v.Frames[n : n+1], Decisions: shoot.Decisions{Level: v.Decisions.Level}}
-	path := filepath.Join(p.dir, "cache", "exposures", LookKey(one)+".jpg")
+	path := filepath.Join(p.dir, "cache", "exposures", LookKey(one, nil)+".jpg")
 	if b, err := os.ReadFile(path); err == nil && len(b) > 0 {
 		return b, nil
 	}
@@ -93,7 +93,7 @@ func (p *Previews) planOf(ctx context.Context, v shoot.View) (plumb.Geometry, *r
 // Full returns the finished picture of a view at full size as a JPEG file, made from
 // its frames as a run makes it. It takes as long as that.
 func (p *Previews) Full(ctx context.Context, v shoot.View) ([]byte, error) {
-	path := filepath.Join(p.dir, "cache", "full", LookKey(v)+".jpg")
+	path := filepath.Join(p.dir, "cache", "full", LookKey(v, p.all())+".jpg")
 	if b, err := os.ReadFile(path); err == nil && len(b) > 0 {
 		return b, nil
 	}

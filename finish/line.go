@@ -318,7 +318,7 @@ func (l *line) one(ctx context.Context, w *work) error {
 	if err := pic.edit(ctx, w.view.Edits, l.shoot.Path); err != nil {
 		return err
 	}
-	_, _ = keepThumb(ctx, pic.rgb, thumbPath(l.shoot.Cache(), w.view))
+	_, _ = keepThumb(ctx, pic.rgb, thumbPath(l.shoot.Cache(), w.view, l.shoot.Doc().Views))
 	w.report = pic.report(w.view)
 	w.report.Findings = append(append([]finding.Finding{}, l.notes[w.view.ID]...), w.report.Findings...)
 	w.warnFirst()

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"mullion/deliver"
 	"mullion/internal/raster"
@@ -21,17 +22,42 @@ const (
 )
 
 // LookKey names what a view looks like: it changes with the frames, the decisions and
-// the edits, and with nothing else.
-func LookKey(v shoot.View) string {
+// the edits, and with which views share its room, since those agree on light and levels.
+// all are the views of its shoot. The room's name itself changes nothing.
+func LookKey(v shoot.View, all []shoot.View) string {
 	key, err := shoot.Key(v.Frames, struct {
 		D shoot.Decisions
 		E []shoot.Edit
-		R string
-	}{lightOnly(v.Decisions), v.Edits, roomOf(v)}, nil, engine+keptFormat)
+		R []string
+	}{lightOnly(v.Decisions), v.Edits, mates(v, all)}, nil, engine+keptFormat)
 	if err != nil {
 		return "" // decisions that can't be written were never read
 	}
 	return key[:32]
+}
+
+// mates are the other views of a view's room, by their frames.
+func mates(v shoot.View, all []shoot.View) []string {
+	var out []string
+	for _, o := range all {
+		if o.ID == v.ID || roomOf(v) == "" || roomOf(o) != roomOf(v) {
+			continue
+		}
+		for _, f := range o.Frames {
+			out = append(out, f.SHA256)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// all are the views of the shoot as they stand.
+func (p *Previews) all() []shoot.View {
+	d, err := shoot.Read(p.dir)
+	if err != nil {
+		return nil // whoever needs them finds the same and says so
+	}
+	return d.Views
 }
 
 // lightOnly leaves out what doesn't change the picture.
@@ -40,13 +66,13 @@ func lightOnly(d shoot.Decisions) shoot.Decisions {
 	return d
 }
 
-func thumbPath(cache string, v shoot.View) string {
-	return filepath.Join(cache, "looks", LookKey(v)+".jpg")
+func thumbPath(cache string, v shoot.View, all []shoot.View) string {
+	return filepath.Join(cache, "looks", LookKey(v, all)+".jpg")
 }
 
 // Cached returns a view's small picture from the cache, or nil.
 func (p *Previews) Cached(v shoot.View) []byte {
-	b, err := os.ReadFile(thumbPath(filepath.Join(p.dir, "cache"), v))
+	b, err := os.ReadFile(thumbPath(filepath.Join(p.dir, "cache"), v, p.all()))
 	if err != nil || len(b) == 0 {
 		return nil
 	}
@@ -56,7 +82,7 @@ func (p *Previews) Cached(v shoot.View) []byte {
 // Thumb returns a view's small picture as a JPEG file, from the cache where a run or an
 // earlier look left it.
 func (p *Previews) Thumb(ctx context.Context, v shoot.View) ([]byte, error) {
-	path := thumbPath(filepath.Join(p.dir, "cache"), v)
+	path := thumbPath(filepath.Join(p.dir, "cache"), v, p.all())
 	if b := p.Cached(v); b != nil {
 		return b, nil
 	}
@@ -86,7 +112,7 @@ func keepThumb(ctx context.Context, rgb *raster.RGB, path string) ([]byte, error
 // KeepThumb leaves the small picture of a view in the cache; rgb is its live picture.
 func (p *Previews) KeepThumb(ctx context.Context, v shoot.View, rgb *raster.RGB) {
 	if p.Cached(v) == nil {
-		_, _ = keepThumb(ctx, rgb, thumbPath(filepath.Join(p.dir, "cache"), v))
+		_, _ = keepThumb(ctx, rgb, thumbPath(filepath.Join(p.dir, "cache"), v, p.all()))
 	}
 }
 

@@ -3,6 +3,7 @@ package finish
 import (
 	"context"
 	"path/filepath"
+	"strings"
 	"sync"
 
 	"mullion/internal/raster"
@@ -163,9 +164,9 @@ func (l *live) whiten(ctx context.Context, s *straight, d shoot.Decisions) error
 
 // of is a view's live part, the most recently used now.
 func (p *Previews) of(v shoot.View) *live {
+	key := v.ID + " " + strings.Join(mates(v, p.all()), " ")
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	key := v.ID + " " + roomOf(v)
 	for _, f := range v.Frames {
 		key += " " + f.SHA256
 	}

@@ -204,6 +204,54 @@ func TestRoomMergesNothing(t *testing.T) {
 	}
 }
 
+// A view looks different when another joins its room, and the picture that is shown then
+// is not the one from before; a room's name alone changes nothing.
+func TestLookGoesByRoomMates(t *testing.T) {
+	dir, _ := previewShoot(t, .3)
+	rename := func(rooms ...string) []shoot.View {
+		t.Helper()
+		s, err := shoot.Open(t.Context(), dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer s.Close()
+		err = s.Update(t.Context(), func(d *shoot.Doc) error {
+			for i, room := range rooms {
+				d.Views[i].Room = room
+			}
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s.Doc().Views
+	}
+	p := NewPreviews(dir, 1<<30)
+	apart := rename("Bathroom", "Guest room")
+	if _, err := p.Make(t.Context(), apart[0]); err != nil {
+		t.Fatal(err)
+	}
+	named := rename("Wet room", "Guest room")
+	if LookKey(apart[0], apart) != LookKey(named[0], named) {
+		t.Error("a room's name changes what its only view looks like")
+	}
+	together := rename("Wet room", "Wet room")
+	if LookKey(named[0], named) == LookKey(together[0], together) {
+		t.Error("a view that another has joined counts as looking the same")
+	}
+	got, err := p.Make(t.Context(), together[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, err := NewPreviews(dir, 1<<30).Make(t.Context(), together[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if db := psnr(t, got.RGB, want.RGB); db < 60 {
+		t.Errorf("the picture shown is %.1f dB from the one that is due", db)
+	}
+}
+
 // Many views share a few bytes: those not used for longest go.
 func TestPreviewsForget(t *testing.T) {
 	dir, views := previewShoot(t, .3)

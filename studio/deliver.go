@@ -173,18 +173,18 @@ func (h *house) delivery(ctx context.Context) (deliverData, error) {
 	for i, id := range shown {
 		v := d.View(id)
 		nth[v.Room]++
-		one := h.pictureData(*v, i+1)
+		one := h.pictureData(d, *v, i+1)
 		one.CaptionElse, one.AltElse = deliver.Describe(v.Room, i+1, nth[v.Room], of[v.Room])
 		p.Pictures = append(p.Pictures, one)
 	}
 	for _, id := range aside {
-		p.Aside = append(p.Aside, h.pictureData(*d.View(id), 0))
+		p.Aside = append(p.Aside, h.pictureData(d, *d.View(id), 0))
 	}
 	return p, nil
 }
 
-func (h *house) pictureData(v shoot.View, place int) pictureData {
-	one := pictureData{viewData: h.viewData(v), Caption: v.Caption, AltText: v.Alt}
+func (h *house) pictureData(d *shoot.Doc, v shoot.View, place int) pictureData {
+	one := pictureData{viewData: h.viewData(d, v), Caption: v.Caption, AltText: v.Alt}
 	one.Place = place
 	for _, n := range slices.Sorted(maps.Keys(v.Done)) {
 		done := v.Done[n]

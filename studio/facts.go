@@ -78,10 +78,10 @@ type edit struct {
 
 // factsOf gathers what is known of a live picture, but for the findings: they change with
 // every run.
-func factsOf(p *finish.Preview, v shoot.View) facts {
+func factsOf(p *finish.Preview, v shoot.View, all []shoot.View) facts {
 	d := v.Decisions
 	f := facts{
-		ID: v.ID, Key: finish.LookKey(v), Size: [2]int{p.W, p.H}, Preview: [2]int{p.RGB.W(), p.RGB.H()},
+		ID: v.ID, Key: finish.LookKey(v, all), Size: [2]int{p.W, p.H}, Preview: [2]int{p.RGB.W(), p.RGB.H()},
 		Room:   lightOf(d.RoomEV, d.RoomWarmth, p.Room),
 		Window: lightOf(d.WindowEV, d.WindowWarmth, p.Window),
 		Glass:  glassOf(p.Glass),
@@ -93,7 +93,7 @@ func factsOf(p *finish.Preview, v shoot.View) facts {
 	}
 	for i, r := range p.Report.Frames {
 		one := shoot.View{Frames: v.Frames[i : i+1], Decisions: shoot.Decisions{Level: d.Level}}
-		f.Frames = append(f.Frames, frame{EV: cut(r.EV, 2), Used: r.Used, Why: r.Why, Time: exposureTime(r.Seconds), Key: finish.LookKey(one)})
+		f.Frames = append(f.Frames, frame{EV: cut(r.EV, 2), Used: r.Used, Why: r.Why, Time: exposureTime(r.Seconds), Key: finish.LookKey(one, nil)})
 	}
 	for i, e := range p.Report.Edits {
 		one := edit{Action: string(e.Action), What: e.What, Where: [4]float64{e.Where.X, e.Where.Y, e.Where.W, e.Where.H}}

@@ -214,7 +214,11 @@ func (s *seen) add(l *look) {
 
 // make has the live picture of a view.
 func (s *seen) make(ctx context.Context, h *house, v shoot.View) (*look, error) {
-	key := v.ID + finish.LookKey(v)
+	d, err := h.doc()
+	if err != nil {
+		return nil, err
+	}
+	key := v.ID + finish.LookKey(v, d.Views)
 	if l := s.find(key); l != nil {
 		return l, nil
 	}
@@ -227,7 +231,7 @@ func (s *seen) make(ctx context.Context, h *house, v shoot.View) (*look, error) 
 	if err != nil {
 		return nil, err
 	}
-	l := &look{key: key, jpeg: b, facts: factsOf(p, v), report: p.Report}
+	l := &look{key: key, jpeg: b, facts: factsOf(p, v, d.Views), report: p.Report}
 	raster.Put(p.Glass)
 	s.add(l)
 	h.previews.KeepThumb(ctx, v, p.RGB)

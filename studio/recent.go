@@ -61,7 +61,7 @@ func (s *Server) recent() []recentShoot {
 		}
 		one := recentShoot{Dir: dir, Title: title(dir), When: d.Created.Local().Format("2 January 2006"), Views: len(d.Views)}
 		if v := first(d); v != nil && finish.NewPreviews(dir, 0).Cached(*v) != nil {
-			one.Cover = "/cover/" + finish.LookKey(*v)
+			one.Cover = "/cover/" + finish.LookKey(*v, d.Views)
 		}
 		out = append(out, one)
 	}
@@ -83,7 +83,7 @@ func (s *Server) cover(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			continue
 		}
-		if v := first(d); v != nil && finish.LookKey(*v) == r.PathValue("key") {
+		if v := first(d); v != nil && finish.LookKey(*v, d.Views) == r.PathValue("key") {
 			if b := finish.NewPreviews(dir, 0).Cached(*v); b != nil {
 				return picture(w, b)
 			}

@@ -31,7 +31,11 @@ type full struct {
 
 // of has the full-size picture of a view. Only one is made at a time.
 func (f *fulls) of(ctx context.Context, h *house, v shoot.View) (*jpegfile.Image, error) {
-	key := v.ID + finish.LookKey(v)
+	d, err := h.doc()
+	if err != nil {
+		return nil, err
+	}
+	key := v.ID + finish.LookKey(v, d.Views)
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	for _, one := range f.last {

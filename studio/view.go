@@ -48,7 +48,7 @@ func (s *Server) viewPage(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusInternalServerError, err.Error())
 		return
 	}
-	p := viewPageData{placing: standing(d, v), Key: finish.LookKey(v), History: h.history()}
+	p := viewPageData{placing: standing(d, v), Key: finish.LookKey(v, d.Views), History: h.history()}
 	p.Remove, p.Soften = kinds()
 	s.show(w, r, viewPage(p))
 }

@@ -97,7 +97,7 @@ func (h *house) walk() (walkData, error) {
 	_, aside := finish.Gallery(d)
 	n := 0
 	for _, v := range inOrder(d) {
-		one := h.viewData(v)
+		one := h.viewData(d, v)
 		one.Aside = slices.Contains(aside, v.ID)
 		if v.Decisions.LeaveOut {
 			p.Out = append(p.Out, one)
@@ -115,8 +115,8 @@ func (h *house) walk() (walkData, error) {
 	return p, nil
 }
 
-func (h *house) viewData(v shoot.View) viewData {
-	one := viewData{ID: v.ID, Key: finish.LookKey(v), Room: v.Room, W: 3, H: 2}
+func (h *house) viewData(d *shoot.Doc, v shoot.View) viewData {
+	one := viewData{ID: v.ID, Key: finish.LookKey(v, d.Views), Room: v.Room, W: 3, H: 2}
 	r, ok := finish.Account(h.dir, v)
 	if !ok {
 		return one
