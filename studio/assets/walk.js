@@ -41,7 +41,7 @@ function send(what) {
 		if (answer && page) page.dataset.rev = answer.Rev; // the page shows it already
 		if (answer) tell(what);
 		if (--unsent && answer) return;
-		await refresh();
+		await refresh(answer ? Number(answer.Rev) : Infinity);
 		if (begun) typeName(begun);
 	});
 	return sending;
@@ -84,9 +84,17 @@ function begin(v) {
 
 let refreshing = Promise.resolve();
 
-/** Fetches the page's content again; a view that is in the hand stays there. */
-function refresh() {
-	refreshing = refreshing.then(async () => { await renew("/part/walk", likewise, () => !dragged && !lifted); });
+/** The state of the shoot that the page was fetched in. */
+let fetched = rev();
+
+/** Fetches the page's content again; a view that is in the hand stays there.
+ * @param {number} [state] the state that has to be shown; one that is needs no fetching,
+ * and a button that is being pressed stays */
+function refresh(state = Infinity) {
+	refreshing = refreshing.then(async () => {
+		if (fetched >= state) return;
+		if (await renew("/part/walk", likewise, () => !dragged && !lifted)) fetched = rev();
+	});
 	return refreshing;
 }
 
@@ -252,7 +260,7 @@ function target(over, x, y) {
 	return { list, before: null };
 }
 
-history(refresh);
+history(() => refresh());
 listen((e) => {
-	if (e.kind === "changed" && e.rev !== rev()) refresh();
-}, refresh);
+	if (e.kind === "changed") refresh(e.rev);
+}, () => refresh());
