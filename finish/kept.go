@@ -120,7 +120,7 @@ func (k *reduced) picture() *picture {
 	return &picture{
 		scene: &Scene{
 			Merged: &bracket.Radiance{Info: k.Info, RangeEV: k.RangeEV, Frames: k.Frames},
-			Infos:  k.Infos, Light: k.Light, Rendered: k.Rendered, ceiling: ceiling{k.ToCamera, k.Clip},
+			Infos:  k.Infos, Light: k.Light, Rendered: k.Rendered, ceiling: ceiling{k.ToCamera, k.Clip, gone(k.Rendered)},
 		},
 		around: k.Around, pose: k.Pose, measured: k.Pose, frame: k.Frame, findings: append([]finding.Finding{}, k.Findings...),
 		clock: k.clock,

@@ -13,12 +13,21 @@ import (
 type ceiling struct {
 	toCamera colour.Mat3
 	clip     float32
+	gone     float32 // the share of clipping from which nothing is left of a colour
 }
 
 // From this share of clipping in its strongest channel on a pixel's colour is in doubt,
-// and at the second nothing of it is left. A channel that clips alone stays near 1; what
-// is mended beyond that is a guess of a neutral under the camera's setting.
-const doubtFrom, doubtTo = 0.82, 1.18
+// and at the second nothing of it is left. A sensor's channel that clips alone stays near
+// 1; what is mended beyond that is a guess of a neutral under the camera's setting. A
+// rendered file has nothing beyond 1, and near it the camera has faded colours already.
+const doubtFrom, doubtTo, doubtRendered = 0.82, 1.18, 1.0
+
+func gone(rendered bool) float32 {
+	if rendered {
+		return doubtRendered
+	}
+	return doubtTo
+}
 
 // doubt returns how little of each pixel's colour was measured, 0 to 1. It goes before
 // balancing, which the camera's channels know nothing of. It returns nil when nothing
@@ -50,7 +59,7 @@ func (c ceiling) doubt(ctx context.Context, img *raster.RGB) (*raster.Plane, err
 				}
 				t[x] = 0
 				if most > doubtFrom {
-					d := (most - doubtFrom) * (1 / (doubtTo - doubtFrom))
+					d := (most - doubtFrom) * (1 / (c.gone - doubtFrom))
 					if d > 1 {
 						d = 1
 					}

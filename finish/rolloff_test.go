@@ -13,7 +13,7 @@ import (
 func TestRollOff(t *testing.T) {
 	toScene := colour.Mat3{{1.6, -0.2, 0.1}, {-0.1, 1.2, -0.2}, {0.05, -0.3, 1.9}}
 	back, _ := toScene.Inverse()
-	c := ceiling{back, 4}
+	c := ceiling{back, 4, gone(false)}
 	const n = 60
 	img := raster.NewRGB(n, 1)
 	for x := range n {
@@ -59,5 +59,20 @@ func TestRollOff(t *testing.T) {
 	}
 	if none, err := (ceiling{}).doubt(t.Context(), img); none != nil || err != nil {
 		t.Errorf("a scene without a known end gave %v, %v", none, err)
+	}
+}
+
+// In a rendered file white is white: of what its camera clipped no colour is left.
+func TestRenderedWhiteIsWhite(t *testing.T) {
+	img := raster.NewRGB(2, 1)
+	for i, v := range []float32{2, 2, 1.9, 1, 1.1, .9} { // a clipped lamp, a wall
+		img[i%3].Pix[i/3] = v
+	}
+	doubt, err := ceiling{colour.Identity, 2, gone(true)}.doubt(t.Context(), img)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if doubt.Pix[0] != 1 || doubt.Pix[1] != 0 {
+		t.Errorf("doubt is %v, want 1 at the lamp and 0 on the wall", doubt.Pix)
 	}
 }

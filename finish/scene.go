@@ -158,7 +158,7 @@ func (s *Scene) develop(ctx context.Context, clock *Clock) error {
 	defer clock.Start("colour")()
 	if m.Space == bracket.BT2020 {
 		s.Rendered = true
-		s.ceiling = ceiling{colour.Identity, m.Clip}
+		s.ceiling = ceiling{colour.Identity, m.Clip, gone(true)}
 		if err := bracket.Whiten(ctx, s.RGB, m.Clip, colour.Vec3{1, 1, 1}); err != nil {
 			return err
 		}
@@ -185,7 +185,7 @@ func (s *Scene) fromCamera(ctx context.Context) error {
 		return err
 	}
 	if back, ok := toScene.Inverse(); ok {
-		s.ceiling = ceiling{back, m.Clip}
+		s.ceiling = ceiling{back, m.Clip, gone(false)}
 	}
 	if !c.Known {
 		s.Findings = append(s.Findings, finding.Finding{

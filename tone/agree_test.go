@@ -12,7 +12,7 @@ import (
 func walls(levels ...float64) []Anchors {
 	var out []Anchors
 	for _, l := range levels {
-		out = append(out, Anchors{Wall: l, Bright: l + 2, Dark: l - 5})
+		out = append(out, Anchors{Wall: l, Dark: l - 5})
 	}
 	return out
 }

@@ -15,7 +15,6 @@ type Anchors struct {
 	Room    float64 // the room's median
 	Window  float64 // the median of what is seen through the windows; 0 without
 	Clipped float64 // part of the window that holds no picture, 0 to 1
-	Bright  float64 // the level above which 3 % of the room lies, lamps included
 	Dark    float64 // the level below which 3 % of the room lies
 }
 
@@ -38,7 +37,7 @@ func (s *scene) anchors(win *window.Map) Anchors {
 	}
 	raster.Sort(room)
 	raster.Sort(out)
-	a := Anchors{Bright: float64(at(room, 0.97)), Dark: float64(at(room, 0.03))}
+	a := Anchors{Dark: float64(at(room, 0.03))}
 	all := room
 	most := len(room) * 7 / 8
 	for range 3 { // leave out lamps; what covers more than an eighth is no lamp

@@ -29,25 +29,20 @@ func decode(v float64) float64 {
 	return math.Pow((v+0.055)/1.055, 2.4)
 }
 
-// toneCurve is the curve with the reach it needs for one view. A view whose
-// bright parts are both high and large (a street seen from a garage) has what
-// lies above the walls drawn together by high, one with deep shadows over a large
-// part has what lies far below them drawn together by low; 1 is none.
-type toneCurve struct{ high, low float64 }
+// toneCurve is the curve with the reach it needs for one view. In a view with deep
+// shadows over a large part what lies far below the walls is drawn together by low; 1
+// is none. What lies far above them has been drawn in before the curve (see glow).
+type toneCurve struct{ low float64 }
 
 const (
-	highStart, highReach = 0.7, 2.6 // EV above the wall
-	lowStart, lowReach   = 1.0, 4.6 // EV below it
-	leastHigh, leastLow  = 0.30, 0.60
+	lowStart, lowReach = 1.0, 4.6 // EV below the wall
+	leastLow           = 0.60
 )
 
-// reach returns the curve that brings the levels bright and dark, in EV above
-// the wall, within the range of the plain curve.
-func reach(bright, dark float64) toneCurve {
-	c := toneCurve{1, 1}
-	if bright > highReach {
-		c.high = max(leastHigh, (highReach-highStart)/(bright-highStart))
-	}
+// reach returns the curve that brings the level dark, in EV above the wall, within the
+// range of the plain curve.
+func reach(dark float64) toneCurve {
+	c := toneCurve{1}
 	if dark < -lowReach {
 		c.low = max(leastLow, (lowReach-lowStart)/(-dark-lowStart))
 	}
@@ -56,9 +51,7 @@ func reach(bright, dark float64) toneCurve {
 
 // at returns log2 display luminance for x EV above the wall.
 func (c toneCurve) at(x float64) float64 {
-	if x > highStart {
-		x = highStart + (x-highStart)*c.high
-	} else if x < -lowStart {
+	if x < -lowStart {
 		x = -lowStart + (x+lowStart)*c.low
 	}
 	if x > 0 {

@@ -58,18 +58,20 @@ func (s *scene) lookOut(ctx context.Context) error {
 	return nil
 }
 
-// expose returns log2 luminance above the wall with both lights set: log + room +
-// coverage x (window - evening out).
+// expose returns log2 luminance above the wall with both lights set: log + room -
+// glow in the room, log + room + window - evening out in the windows.
 func (s *scene) expose(ctx context.Context, roomEV, windowEV float64) (*raster.Plane, error) {
 	lit := raster.Get(s.w, s.h)
 	return lit, raster.Bands(ctx, s.h, func(y0, y1 int) {
 		for i := y0 * s.w; i < y1*s.w; i++ {
 			l := s.log.Pix[i]
 			v := l + float32(roomEV)
+			dim := glow(l, s.base.Pix[i], float32(roomEV))
 			if s.win != nil && s.win.Pix[i] > 0 {
 				v = s.through(v, l, s.win.Pix[i], s.wide.Pix[i], float32(windowEV))
+				dim *= 1 - s.win.Pix[i]
 			}
-			lit.Pix[i] = v
+			lit.Pix[i] = v + dim
 		}
 	})
 }

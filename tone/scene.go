@@ -16,6 +16,7 @@ type scene struct {
 	w, h int
 	log  *raster.Plane // log2 of luminance
 	win  *raster.Plane // window coverage, or nil
+	base *raster.Plane // the level of a place's surroundings
 	wide *raster.Plane // what the view outside looks like without texture, or nil
 	mean float64       // of log over the view outside
 	hist []float64     // of log over the view outside, see windowStart
@@ -23,7 +24,7 @@ type scene struct {
 	octave int // how often the scene would have to be doubled to come to the size of a kept picture's
 }
 
-func (s *scene) release() { raster.Put(s.log, s.win, s.wide) }
+func (s *scene) release() { raster.Put(s.log, s.win, s.base, s.wide) }
 
 func reduce(ctx context.Context, img *raster.RGB, win *window.Map, long int) (*scene, error) {
 	w, h := fit(img.W(), img.H(), long)
@@ -37,12 +38,15 @@ func reduce(ctx context.Context, img *raster.RGB, win *window.Map, long int) (*s
 	}
 	s.log = y
 	if win == nil || len(win.Regions) == 0 {
-		return s, nil
+		return s, s.lookAround(ctx)
 	}
 	if win.Coverage.W != img.W() || win.Coverage.H != img.H() {
 		return nil, ErrSize
 	}
 	if s.win, err = raster.Shrink(ctx, win.Coverage, w, h); err != nil {
+		return nil, err
+	}
+	if err := s.lookAround(ctx); err != nil {
 		return nil, err
 	}
 	return s, s.lookOut(ctx)
@@ -59,7 +63,7 @@ func (s *scene) smaller(ctx context.Context) (*scene, error) {
 	for _, p := range []struct {
 		to   **raster.Plane
 		from *raster.Plane
-	}{{&q.log, s.log}, {&q.win, s.win}, {&q.wide, s.wide}} {
+	}{{&q.log, s.log}, {&q.win, s.win}, {&q.base, s.base}, {&q.wide, s.wide}} {
 		var err error
 		if *p.to, err = raster.Shrink(ctx, p.from, w, h); err != nil {
 			return nil, err

@@ -72,7 +72,7 @@ func (v *View) Render(ctx context.Context, dst, src *raster.RGB, p Params) (Repo
 		a.Wall = drawn(a.Wall, p.Match.Wall)
 	}
 	a.Wall = held(a.Wall, p.Longest)
-	c := reach(a.Bright-a.Wall, a.Dark-a.Wall)
+	c := reach(a.Dark - a.Wall)
 	rep.RoomEV = p.RoomEV - a.Wall
 	start, err := v.windowStart(ctx, c, a)
 	if err != nil {
