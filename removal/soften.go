@@ -8,11 +8,16 @@ import (
 	"mullion/internal/raster"
 )
 
-// softSteps is how many steps of lightness each colour of a softened region can have.
-const softSteps = 16
+// Of a softened region's colour its lightness has 16 steps. How far red and blue lie
+// from grey is rounded apart from that and finer, counted from grey: channels rounded
+// each for itself would turn a grey wall pink or lilac, another way at another size.
+const (
+	softSteps  = 16
+	colourStep = 1. / 40 // of the root of linear light; half of it is three codes of 255
+)
 
 // Soften makes what the mask covers unreadable, in place and for good: of all that was
-// there one colour is left, its mean, rounded to one of 16 steps a channel. Towards the
+// there one colour is left, its mean, rounded to one of 16 steps of lightness and with its hue. Towards the
 // edge it passes into what lies around the mask. It returns the number of pixels
 // written.
 //
@@ -43,12 +48,13 @@ func Soften(ctx context.Context, img *raster.RGB, mask *raster.Plane) (int, erro
 			deepest = max(deepest, d)
 		}
 	}
-	for _, p := range img {
+	means := roundedMean(img, depth, room)
+	for c, p := range img {
 		if err := ctx.Err(); err != nil {
 			return 0, err
 		}
 		around := pullPush(p, depth, room)
-		mean := roundedMean(p, depth, room)
+		mean := means[c]
 		for y := room.y0; y < room.y1; y++ {
 			row := p.Row(y)
 			for x := room.x0; x < room.x1; x++ {
@@ -83,21 +89,36 @@ func depthIn(mask *raster.Plane, b box) []float32 {
 	return d
 }
 
-// roundedMean is the mean of what the mask covers, one of 16 steps of equal lightness,
-// about (its square root in linear light).
-func roundedMean(p *raster.Plane, depth []float32, b box) float32 {
-	var sum, n float64
-	for y := b.y0; y < b.y1; y++ {
-		for x, v := range p.Row(y)[b.x0:b.x1] {
-			if depth[(y-b.y0)*b.w()+x] > 0 {
-				sum += float64(v)
-				n++
+// roundedMean is the mean of what the mask covers: one of 16 steps of equal lightness,
+// about (the root of linear light), with the hue it has.
+func roundedMean(img *raster.RGB, depth []float32, b box) [3]float32 {
+	var root [3]float64
+	for c, p := range img {
+		var sum, n float64
+		for y := b.y0; y < b.y1; y++ {
+			for x, v := range p.Row(y)[b.x0:b.x1] {
+				if depth[(y-b.y0)*b.w()+x] > 0 {
+					sum += float64(v)
+					n++
+				}
 			}
 		}
+		root[c] = math.Sqrt(max(0, sum/n))
 	}
-	root := math.Round(math.Sqrt(max(0, sum/n))*(softSteps-1)) / (softSteps - 1)
-	return float32(root * root)
+	const r, g, bl = 0.2126, 0.7152, 0.0722 // BT.709
+	light := r*root[0] + g*root[1] + bl*root[2]
+	red, blue := inSteps(root[0]-light, colourStep), inSteps(root[2]-light, colourStep)
+	light = inSteps(light, 1./(softSteps-1))
+	root = [3]float64{light + red, light - (r*red+bl*blue)/g, light + blue}
+	var out [3]float32
+	for c, v := range root {
+		v = max(0, min(1, v))
+		out[c] = float32(v * v)
+	}
+	return out
 }
+
+func inSteps(v, step float64) float64 { return math.Round(v/step) * step }
 
 // pullPush continues what is outside the mask smoothly into it: means of known pixels
 // at ever coarser sizes, and back, each unknown pixel from the next coarser size

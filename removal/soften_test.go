@@ -83,3 +83,58 @@ func TestSoftenWritesTheMaskOnly(t *testing.T) {
 		t.Errorf("an empty mask: %d, %v", n, err)
 	}
 }
+
+// A softened region has its own hue: a wall near grey stays near grey however bright it
+// is, a coloured thing keeps its colour, and what is left is the same at every size.
+func TestSoftenKeepsTheHue(t *testing.T) {
+	for _, tint := range [][3]float64{{1, 1, 1}, {1.02, 1, 0.97}, {0.97, 1, 1.03}, {1.3, 1, 0.6}, {0.5, 0.9, 1.4}} {
+		for light := 0.05; light < 0.7; light += 0.013 {
+			var before []float32
+			for _, size := range []int{40, 80, 160} {
+				got, mean := softMiddle(t, size, light, tint)
+				for c := range got {
+					// Beside its own lightness no channel is off by more than half a step of colour.
+					l := (math.Sqrt(float64(got[1])) - math.Sqrt(mean[1]))
+					d := math.Sqrt(float64(got[c])) - math.Sqrt(mean[c]) - l
+					if math.Abs(d) > 0.75*colourStep {
+						t.Errorf("tint %v, light %.3f, size %d: channel %d is %+.4f off the mean's hue", tint, light, size, c, d)
+					}
+				}
+				if before != nil && (got[0] != before[0] || got[1] != before[1] || got[2] != before[2]) {
+					t.Errorf("tint %v, light %.3f: %v at one size, %v at another", tint, light, before, got)
+				}
+				before = got[:]
+			}
+		}
+	}
+}
+
+// softMiddle softens a striped box in the middle of a picture and returns the colour of
+// its middle, and the mean of what had been in it.
+func softMiddle(t *testing.T, size int, light float64, tint [3]float64) (got [3]float32, mean [3]float64) {
+	t.Helper()
+	m, mask := raster.NewRGB(size, size), raster.New(size, size)
+	s := float64(size)
+	Box{s / 4, s / 4, s / 2, s / 2}.Paint(mask)
+	for c := range m {
+		for y := range size {
+			for x := range size {
+				v := light * tint[c]
+				if 20*x/size%2 == 1 {
+					v /= 2
+				}
+				m[c].Row(y)[x] = float32(v)
+				if mask.Row(y)[x] > 0 {
+					mean[c] += v / float64(size*size/4)
+				}
+			}
+		}
+	}
+	if _, err := Soften(ctx, m, mask); err != nil {
+		t.Fatal(err)
+	}
+	for c := range got {
+		got[c] = m[c].Row(size / 2)[size/2]
+	}
+	return got, mean
+}
