@@ -76,12 +76,9 @@ func (v *view) estimate(ctx context.Context, all []surface, edges []border, t *t
 	}
 	e.field = f
 	jump := v.jumpPlane(larger(t.jumps(all, white), t.shades(all, edges, white)))
-	for k, p := range f.plane {
-		for i := range p.Pix {
-			p.Pix[i] += jump[k][i]
-		}
-	}
-	v.calmBright(e, lightLine(t.light.plus(white)))
+	along := lightLine(t.light.plus(white))
+	v.addJumps(f, jump, along)
+	v.calmBright(e, along)
 	main := v.twoLights(e)
 	e.Kelvin, e.Duv = colour.CCT(main.xy())
 	if prior.Rendered {
@@ -93,6 +90,25 @@ func (v *view) estimate(ctx context.Context, all []surface, edges []border, t *t
 		e.base = prior.Accord.Base
 	}
 	return e, nil
+}
+
+// addJumps adds to the light what surfaces said of its jumps. A surface speaks by its
+// mean, and may hold places of another colour (a cream seat before a blue step): where a
+// jump would carry a place past white to the other side it stops there, so that taking
+// light out never paints what was not painted.
+func (v *view) addJumps(f field, jump [2][]float32, along chroma) {
+	for i := range f.plane[0].Pix {
+		a := float64(jump[0][i])*along[0] + float64(jump[1][i])*along[1]
+		if a == 0 {
+			continue
+		}
+		p := v.at(i).chroma().minus(chroma{float64(f.plane[0].Pix[i]), float64(f.plane[1].Pix[i])})
+		own := dotChroma(p, along)
+		share := float32(math.Max(0, math.Min(1, own/a)))
+		for k := range 2 {
+			f.plane[k].Pix[i] += share * jump[k][i]
+		}
+	}
 }
 
 // calmBright moves the light at places far brighter than the room towards their
