@@ -2,6 +2,7 @@ package finish
 
 import (
 	"context"
+	"fmt"
 	"math"
 
 	"mullion/deliver"
@@ -190,6 +191,21 @@ func (s *Scene) prior() whitebalance.Prior {
 	return whitebalance.Prior{XY: [2]float64{s.Light.X, s.Light.Y}, Rendered: s.Rendered}
 }
 
+// heldNote is from how many EV on a room left dark is worth a word.
+const heldNote = 0.3
+
+// told is what was found on the way and in the picture itself.
+func (p *picture) told() []finding.Finding {
+	out := append([]finding.Finding{}, p.findings...)
+	if p.tone.HeldEV >= heldNote {
+		out = append(out, finding.Finding{
+			Code: "room-held", Severity: finding.Look, Value: round(p.tone.HeldEV, 2), Unit: "EV",
+			Message: fmt.Sprintf("Even the brightest frame shows this room dark, so it was left %.1f EV darker than rooms usually are. Raise its light by hand, or take the view again with a brighter frame.", p.tone.HeldEV),
+		})
+	}
+	return out
+}
+
 // report is the view's part of the run's report, without its files.
 func (p *picture) report(v shoot.View) ViewReport {
 	r := ViewReport{
@@ -202,7 +218,7 @@ func (p *picture) report(v shoot.View) ViewReport {
 		},
 		Plumb:    p.plumbReport(),
 		Tone:     ToneReport{RoomEV: round(p.tone.RoomEV, 2), WindowEV: round(p.tone.WindowEV, 2)},
-		Findings: append([]finding.Finding{}, p.findings...),
+		Findings: p.told(),
 		Edits:    p.edits,
 		Dust:     p.dust,
 		Files:    []FileReport{},

@@ -66,6 +66,7 @@ var remedies = map[string][]button{
 	"lens-estimated": nil,
 	// of the light
 	"light-unsure": {white},
+	"room-held":    {{Do: doLight, Label: "Change the room's light"}},
 	// of what was taken out
 	"removal":               {closer, {Do: doCompare, Label: "Compare with what was there"}},
 	"removal-wide":          {closer, {Do: doBack, Label: "Put it back"}},

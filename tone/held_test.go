@@ -9,8 +9,10 @@ import (
 // reached the room's shadows is not touched.
 func TestHeldByTheLongestFrame(t *testing.T) {
 	const wall = 0.01
+	var heldEV float64
 	code := func(longest float64) float64 {
-		out, _ := render(t, flat(400, 300, wall, wall*4), Params{Longest: longest})
+		out, rep := render(t, flat(400, 300, wall, wall*4), Params{Longest: longest})
+		heldEV = rep.HeldEV
 		return float64(out[1].Row(280)[390])
 	}
 	free := code(0)
@@ -20,6 +22,9 @@ func TestHeldByTheLongestFrame(t *testing.T) {
 	} {
 		full := wall / math.Exp2(wallLog) * math.Exp2(c.lift) // shows the wall c.lift darker than we would
 		got := math.Log2(free / code(full))
+		if math.Abs(heldEV-c.down) > .03 {
+			t.Errorf("lift %.2f EV: reported %.3f EV, want %.3f", c.lift, heldEV, c.down)
+		}
 		if want := c.down * slope; math.Abs(got-want) > .12*want+.005 {
 			t.Errorf("lift %.2f EV: %.3f EV darker, want %.3f", c.lift, got, want)
 		}

@@ -45,6 +45,7 @@ type Params struct {
 type Report struct {
 	RoomEV, WindowEV float64
 	Anchors          Anchors // the view's own, before matching
+	HeldEV           float64 // by how much the room was left darker, see Params.Longest
 }
 
 var (

@@ -71,7 +71,8 @@ func (v *View) Render(ctx context.Context, dst, src *raster.RGB, p Params) (Repo
 	if p.Match != nil {
 		a.Wall = drawn(a.Wall, p.Match.Wall)
 	}
-	a.Wall = held(a.Wall, p.Longest)
+	rep.HeldEV = held(a.Wall, p.Longest) - a.Wall
+	a.Wall += rep.HeldEV
 	c := reach(a.Dark - a.Wall)
 	rep.RoomEV = p.RoomEV - a.Wall
 	start, err := v.windowStart(ctx, c, a)
