@@ -15,44 +15,42 @@ const (
 // of He, Sun & Tang (2013).
 func fitGain(ctx context.Context, log, out *raster.Plane) (a, b *raster.Plane, err error) {
 	w, h := log.W, log.H
-	mean := func(dst *raster.Plane, fn func(i int) float32) *raster.Plane {
-		p := raster.Get(w, h)
-		e := raster.Bands(ctx, h, func(y0, y1 int) {
-			for i := y0 * w; i < y1*w; i++ {
-				p.Pix[i] = fn(i)
-			}
-		})
-		if e == nil {
-			e = raster.Box(ctx, dst, p, guideRadius)
-		}
-		if e != nil {
-			err = e
-		}
-		raster.Put(p)
-		return dst
-	}
 	l, o := log.Pix, out.Pix
-	ml := mean(raster.Get(w, h), func(i int) float32 { return l[i] })
-	mo := mean(raster.Get(w, h), func(i int) float32 { return o[i] - l[i] })
-	ll := mean(raster.Get(w, h), func(i int) float32 { return l[i] * l[i] })
-	lo := mean(raster.Get(w, h), func(i int) float32 { return l[i] * (o[i] - l[i]) })
+	d, ll, lo := raster.Get(w, h), raster.Get(w, h), raster.Get(w, h)
+	ml, mo := raster.Get(w, h), raster.Get(w, h)
+	defer raster.Put(d, lo, mo)
+	err = raster.Bands(ctx, h, func(y0, y1 int) {
+		n, m := y0*w, y1*w
+		l, o := l[n:m], o[n:m]
+		d, ll, lo := d.Pix[n:m], ll.Pix[n:m], lo.Pix[n:m]
+		for i, v := range l {
+			e := o[i] - v
+			d[i], ll[i], lo[i] = e, v*v, v*e
+		}
+	})
+	// The means of each go to a plane that is free by then.
+	for _, p := range [4][2]*raster.Plane{{ml, log}, {mo, d}, {d, ll}, {ll, lo}} {
+		if err == nil {
+			err = raster.Box(ctx, p[0], p[1], guideRadius)
+		}
+	}
 	if err != nil {
+		raster.Put(ml, ll)
 		return nil, nil, err
 	}
 	err = raster.Bands(ctx, h, func(y0, y1 int) {
 		for i := y0 * w; i < y1*w; i++ {
-			k := (lo.Pix[i] - ml.Pix[i]*mo.Pix[i]) / (max(0, ll.Pix[i]-ml.Pix[i]*ml.Pix[i]) + guideEps)
+			k := (ll.Pix[i] - ml.Pix[i]*mo.Pix[i]) / (max(0, d.Pix[i]-ml.Pix[i]*ml.Pix[i]) + guideEps)
 			mo.Pix[i] -= k * ml.Pix[i]
-			ll.Pix[i] = k
+			d.Pix[i] = k
 		}
 	})
-	a, b = ml, lo
+	a, b = ml, ll
 	if err == nil {
-		err = raster.Box(ctx, a, ll, guideRadius)
+		err = raster.Box(ctx, a, d, guideRadius)
 	}
 	if err == nil {
 		err = raster.Box(ctx, b, mo, guideRadius)
 	}
-	raster.Put(mo, ll)
 	return a, b, err
 }

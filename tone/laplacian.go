@@ -143,14 +143,23 @@ func extent(pix []float32) (lo, hi float64) {
 func remap(ctx context.Context, dst, src, curved *raster.Plane, g, gain float32) error {
 	return raster.Bands(ctx, src.H, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			out := dst.Row(y)
-			in, base := src.Row(y)[:len(out)], curved.Row(y)[:len(out)]
-			for x, v := range in {
-				t := (v - g) * (1 / sigma)
-				out[x] = base[x] + gain*t/(1+t*t)
-			}
+			remapRow(dst.Row(y), src.Row(y), curved.Row(y), g, gain)
 		}
 	})
+}
+
+// remapRow and addNear exist twice, as applyRow does.
+func remapRow(out, in, base []float32, g, gain float32) {
+	n := fastRemap(out, in, base, g, gain)
+	remapRowGo(out[n:], in[n:], base[n:], g, gain)
+}
+
+func remapRowGo(out, in, base []float32, g, gain float32) {
+	in, base = in[:len(out)], base[:len(out)]
+	for x, v := range in {
+		t := (v - g) * (1 / sigma)
+		out[x] = base[x] + gain*t/(1+t*t)
+	}
 }
 
 // detailLevels is how much of each level, finest first, is kept as texture; the
@@ -223,6 +232,11 @@ func eachLevel(ctx context.Context, out, gauss []*raster.Plane, p *raster.Plane,
 // addNear adds the Laplacian p - up times weight where the local mean is within
 // a step of g, in proportion to its nearness.
 func addNear(out, gauss, p, up []float32, weight, g, inv float32, first, final bool) {
+	n := fastNear(out, gauss, p, up, weight, g, inv, first, final)
+	addNearGo(out[n:], gauss[n:], p[n:], up[n:], weight, g, inv, first, final)
+}
+
+func addNearGo(out, gauss, p, up []float32, weight, g, inv float32, first, final bool) {
 	gauss, p, up = gauss[:len(out)], p[:len(out)], up[:len(out)]
 	for x := range out {
 		d := (gauss[x] - g) * inv

@@ -8,3 +8,13 @@ package tone
 //
 //go:noescape
 func applyRowAVX2(red *float32, green *float32, blue *float32, fa *float32, fb *float32, beyond *byte, n int)
+
+// remapRowAVX2 is remapRowGo for n samples, a multiple of 8 above 0.
+//
+//go:noescape
+func remapRowAVX2(dst *float32, src *float32, curved *float32, level float32, gain float32, n int)
+
+// addNearAVX2 is addNearGo for n samples, a multiple of 8 above 0; first and final are all ones for true.
+//
+//go:noescape
+func addNearAVX2(out *float32, gauss *float32, p *float32, up *float32, weight float32, level float32, inv float32, first uint32, final uint32, n int)

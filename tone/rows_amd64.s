@@ -556,3 +556,106 @@ DATA all3f74fdf4<>+20(SB)/4, $0x3f74fdf4
 DATA all3f74fdf4<>+24(SB)/4, $0x3f74fdf4
 DATA all3f74fdf4<>+28(SB)/4, $0x3f74fdf4
 GLOBL all3f74fdf4<>(SB), RODATA|NOPTR, $32
+
+// func remapRowAVX2(dst *float32, src *float32, curved *float32, level float32, gain float32, n int)
+// Requires: AVX, AVX2, SSE
+TEXT ·remapRowAVX2(SB), NOSPLIT, $0-40
+	MOVQ         dst+0(FP), AX
+	MOVQ         src+8(FP), CX
+	MOVQ         curved+16(FP), DX
+	MOVSS        level+24(FP), X0
+	VBROADCASTSS X0, Y0
+	MOVSS        gain+28(FP), X1
+	VBROADCASTSS X1, Y1
+	VMOVUPS      all3f800000<>+0(SB), Y2
+	VMOVUPS      all3fa00000<>+0(SB), Y3
+	MOVQ         n+32(FP), BX
+	XORQ         SI, SI
+
+remapEights:
+	VMOVUPS (CX)(SI*4), Y4
+	VSUBPS  Y0, Y4, Y4
+	VMULPS  Y3, Y4, Y4
+	VMULPS  Y4, Y4, Y5
+	VADDPS  Y2, Y5, Y5
+	VMULPS  Y1, Y4, Y4
+	VDIVPS  Y5, Y4, Y4
+	VADDPS  (DX)(SI*4), Y4, Y4
+	VMOVUPS Y4, (AX)(SI*4)
+	ADDQ    $0x08, SI
+	CMPQ    SI, BX
+	JL      remapEights
+	VZEROUPPER
+	RET
+
+DATA all3fa00000<>+0(SB)/4, $0x3fa00000
+DATA all3fa00000<>+4(SB)/4, $0x3fa00000
+DATA all3fa00000<>+8(SB)/4, $0x3fa00000
+DATA all3fa00000<>+12(SB)/4, $0x3fa00000
+DATA all3fa00000<>+16(SB)/4, $0x3fa00000
+DATA all3fa00000<>+20(SB)/4, $0x3fa00000
+DATA all3fa00000<>+24(SB)/4, $0x3fa00000
+DATA all3fa00000<>+28(SB)/4, $0x3fa00000
+GLOBL all3fa00000<>(SB), RODATA|NOPTR, $32
+
+// func addNearAVX2(out *float32, gauss *float32, p *float32, up *float32, weight float32, level float32, inv float32, first uint32, final uint32, n int)
+// Requires: AVX, AVX2, SSE
+TEXT ·addNearAVX2(SB), NOSPLIT, $0-64
+	MOVQ         out+0(FP), AX
+	MOVQ         gauss+8(FP), CX
+	MOVQ         p+16(FP), DX
+	MOVQ         up+24(FP), BX
+	MOVSS        weight+32(FP), X0
+	VBROADCASTSS X0, Y0
+	MOVSS        level+36(FP), X1
+	VBROADCASTSS X1, Y1
+	MOVSS        inv+40(FP), X2
+	VBROADCASTSS X2, Y2
+	MOVL         first+44(FP), SI
+	VMOVD        SI, X3
+	VPBROADCASTD X3, Y3
+	MOVL         final+48(FP), SI
+	VMOVD        SI, X4
+	VPBROADCASTD X4, Y4
+	VMOVUPS      all3f800000<>+0(SB), Y5
+	VXORPS       Y6, Y6, Y6
+	MOVQ         n+56(FP), SI
+	XORQ         DI, DI
+
+nearEights:
+	VMOVUPS   (CX)(DI*4), Y7
+	VSUBPS    Y1, Y7, Y7
+	VMULPS    Y2, Y7, Y7
+	VCMPPS    $0x11, Y6, Y7, Y8
+	VBLENDVPS Y8, Y3, Y4, Y8
+	VANDPS    all7fffffff<>+0(SB), Y7, Y7
+	VANDNPS   Y7, Y8, Y7
+	VCMPPS    $0x11, Y5, Y7, Y8
+	VMOVMSKPS Y8, R8
+	TESTL     R8, R8
+	JZ        far
+	VMOVUPS   (DX)(DI*4), Y9
+	VSUBPS    (BX)(DI*4), Y9, Y9
+	VSUBPS    Y7, Y5, Y7
+	VMULPS    Y0, Y7, Y7
+	VMULPS    Y9, Y7, Y7
+	VANDPS    Y8, Y7, Y7
+	VADDPS    (AX)(DI*4), Y7, Y7
+	VMOVUPS   Y7, (AX)(DI*4)
+
+far:
+	ADDQ $0x08, DI
+	CMPQ DI, SI
+	JL   nearEights
+	VZEROUPPER
+	RET
+
+DATA all7fffffff<>+0(SB)/4, $0x7fffffff
+DATA all7fffffff<>+4(SB)/4, $0x7fffffff
+DATA all7fffffff<>+8(SB)/4, $0x7fffffff
+DATA all7fffffff<>+12(SB)/4, $0x7fffffff
+DATA all7fffffff<>+16(SB)/4, $0x7fffffff
+DATA all7fffffff<>+20(SB)/4, $0x7fffffff
+DATA all7fffffff<>+24(SB)/4, $0x7fffffff
+DATA all7fffffff<>+28(SB)/4, $0x7fffffff
+GLOBL all7fffffff<>(SB), RODATA|NOPTR, $32

@@ -97,11 +97,11 @@ func boxInner(dst, src [abreast][]float32, sum *[abreast]float64, first, last, r
 	to0, to1, to2, to3 := part(dst[0], first), part(dst[1], first), part(dst[2], first), part(dst[3], first)
 	in0, in1, in2, in3 := part(src[0], first+r), part(src[1], first+r), part(src[2], first+r), part(src[3], first+r)
 	out0, out1, out2, out3 := part(src[0], first-r), part(src[1], first-r), part(src[2], first-r), part(src[3], first-r)
-	share := float64(2*r + 1)
+	share := 1 / float64(2*r+1)
 	s0, s1, s2, s3 := sum[0], sum[1], sum[2], sum[3]
 	for x := range n {
 		s0, s1, s2, s3 = s0+float64(in0[x]), s1+float64(in1[x]), s2+float64(in2[x]), s3+float64(in3[x])
-		to0[x], to1[x], to2[x], to3[x] = float32(s0/share), float32(s1/share), float32(s2/share), float32(s3/share)
+		to0[x], to1[x], to2[x], to3[x] = float32(s0*share), float32(s1*share), float32(s2*share), float32(s3*share)
 		s0, s1, s2, s3 = s0-float64(out0[x]), s1-float64(out1[x]), s2-float64(out2[x]), s3-float64(out3[x])
 	}
 	*sum = [abreast]float64{s0, s1, s2, s3}

@@ -1,4 +1,4 @@
-// Command tone writes the AVX2 row of package mullion/tone. Run it with
+// Command tone writes the AVX2 rows of package mullion/tone. Run it with
 // "go generate ./tone" in the main module; what it writes is committed.
 package main
 
@@ -11,7 +11,7 @@ import (
 	. "github.com/mmcloughlin/avo/reg"
 )
 
-// As in tone/apply.go, gamut.go and scene.go.
+// As in tone/apply.go, gamut.go, scene.go and laplacian.go.
 const (
 	rr, rg, rb  = 1.660491, -0.587641, -0.072850
 	gr, gg, gb  = -0.124550, 1.132900, -0.008349
@@ -24,11 +24,14 @@ const (
 	black       = 1. / (1 << 24)
 	middle      = 1.41421356
 	exponentAt1 = 127
+	sigma       = 0.8
 )
 
 func main() {
 	ConstraintExpr("amd64")
 	applyRow()
+	remapRow()
+	addNear()
 	Generate()
 }
 
@@ -161,6 +164,77 @@ func applyRow() {
 	ADDQ(U8(8), x)
 	CMPQ(x, n)
 	JL(LabelRef("eights"))
+	VZEROUPPER()
+	RET()
+}
+
+// spread is a parameter of 32 bits in every lane.
+func spread(name string) VecVirtual {
+	x, y := XMM(), YMM()
+	Load(Param(name), x)
+	VBROADCASTSS(x, y)
+	return y
+}
+
+func spreadBits(name string) VecVirtual {
+	x, y := XMM(), YMM()
+	VMOVD(Load(Param(name), GP32()), x)
+	VPBROADCASTD(x, y)
+	return y
+}
+
+func remapRow() {
+	TEXT("remapRowAVX2", 4, "func(dst, src, curved *float32, level, gain float32, n int)")
+	Pragma("noescape")
+	Doc("remapRowAVX2 is remapRowGo for n samples, a multiple of 8 above 0.")
+	dst, src, curved := Load(Param("dst"), GP64()), Load(Param("src"), GP64()), Load(Param("curved"), GP64())
+	g, gain := spread("level"), spread("gain")
+	one, slope := load(all(1)), load(all(1/sigma))
+	n, x := Load(Param("n"), GP64()), GP64()
+	at := func(p Register) Mem { return Mem{Base: p, Index: x, Scale: 4} }
+	XORQ(x, x)
+	Label("remapEights")
+	t := mul(slope, sub(load(at(src)), g))
+	over := add(one, mul(t, t))
+	bump := mul(gain, t)
+	VDIVPS(over, bump, bump)
+	VMOVUPS(add(at(curved), bump), at(dst))
+	ADDQ(U8(8), x)
+	CMPQ(x, n)
+	JL(LabelRef("remapEights"))
+	VZEROUPPER()
+	RET()
+}
+
+func addNear() {
+	TEXT("addNearAVX2", 4, "func(out, gauss, p, up *float32, weight, level, inv float32, first, final uint32, n int)")
+	Pragma("noescape")
+	Doc("addNearAVX2 is addNearGo for n samples, a multiple of 8 above 0; first and final are all ones for true.")
+	out, gauss := Load(Param("out"), GP64()), Load(Param("gauss"), GP64())
+	p, up := Load(Param("p"), GP64()), Load(Param("up"), GP64())
+	weight, g, inv := spread("weight"), spread("level"), spread("inv")
+	first, final := spreadBits("first"), spreadBits("final")
+	one, zero := load(all(1)), YMM()
+	VXORPS(zero, zero, zero)
+	n, x := Load(Param("n"), GP64()), GP64()
+	at := func(p Register) Mem { return Mem{Base: p, Index: x, Scale: 4} }
+	XORQ(x, x)
+	Label("nearEights")
+	d := mul(inv, sub(load(at(gauss)), g))
+	under, end, near := YMM(), YMM(), YMM()
+	VCMPPS(U8(less), zero, d, under)
+	VBLENDVPS(under, first, final, end)
+	VANDPS(bits(0x7fffffff), d, d)
+	VANDNPS(d, end, d)
+	VCMPPS(U8(less), one, d, near)
+	none(near, "far")
+	term := mul(sub(load(at(p)), at(up)), mul(weight, sub(one, d)))
+	VANDPS(near, term, term)
+	VMOVUPS(add(at(out), term), at(out))
+	Label("far")
+	ADDQ(U8(8), x)
+	CMPQ(x, n)
+	JL(LabelRef("nearEights"))
 	VZEROUPPER()
 	RET()
 }
