@@ -10,26 +10,52 @@ import (
 )
 
 // balanced is the radiance for the light that was decided to count as white, and what
-// tone has seen in it: a change of light renders from that, and nothing is looked at
-// again.
+// tone has seen in it as it was measured. A decision about warmth changes colours and
+// keeps the luminance of white, so it changes no level: nothing is looked at again for
+// it, nor for a change of light.
 type balanced struct {
 	with [2]shoot.Warmth
 	rgb  *raster.RGB // another's when nothing was decided
 	view *tone.View
 }
 
-// balanceFor warms the radiance of pic as decided and looks at it.
+// balanceFor looks at the radiance of pic and warms it as decided.
 func balanceFor(ctx context.Context, pic *picture, outside *window.Map, d shoot.Decisions, size tone.Fineness) (*balanced, error) {
-	b := &balanced{with: warmths(d), rgb: pic.rgb}
-	if warms(d) {
-		b.rgb = raster.GetRGB(pic.rgb.W(), pic.rgb.H())
-		if err := pic.warm(ctx, b.rgb, coverage(outside), d); err != nil {
-			return nil, err
-		}
+	view, err := tone.Analyse(ctx, pic.rgb, outside, size)
+	if err != nil {
+		return nil, err
 	}
-	var err error
-	b.view, err = tone.Analyse(ctx, b.rgb, outside, size)
-	return b, err
+	b := &balanced{rgb: pic.rgb, view: view}
+	if err := b.warm(ctx, pic, outside, d); err != nil {
+		b.release(pic.rgb)
+		return nil, err
+	}
+	return b, nil
+}
+
+// warm makes the radiance of pic that for what was decided about warmth. After an error
+// b holds what it held or a picture to be made again.
+func (b *balanced) warm(ctx context.Context, pic *picture, outside *window.Map, d shoot.Decisions) error {
+	with := warmths(d)
+	if sameWarmth(b.with, with) {
+		return nil
+	}
+	to := b.rgb
+	if to == pic.rgb {
+		to = raster.GetRGB(pic.rgb.W(), pic.rgb.H())
+	}
+	b.with, b.rgb = [2]shoot.Warmth{}, pic.rgb
+	if warms(d) {
+		if err := pic.warm(ctx, to, coverage(outside), d); err != nil {
+			raster.PutRGB(to)
+			return err
+		}
+		b.rgb = to
+	} else {
+		raster.PutRGB(to)
+	}
+	b.with = with
+	return nil
 }
 
 // release gives the memory back, but for that of the radiance plain, which is not its

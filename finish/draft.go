@@ -88,16 +88,12 @@ func (l *live) reduce(ctx context.Context, s *straight) error {
 
 // warm has the draft's radiance for what was decided about warmth.
 func (d *draft) warm(ctx context.Context, s *straight, by shoot.Decisions) error {
-	if d.warmed != nil && sameWarmth(d.warmed.with, warmths(by)) {
-		return nil
-	}
 	pic := *s.pic
 	pic.rgb = d.rgb
-	b, err := balanceFor(ctx, &pic, d.outside, by, tone.Draft)
-	if err != nil {
-		return err
+	if d.warmed != nil {
+		return d.warmed.warm(ctx, &pic, d.outside, by)
 	}
-	d.warmed.release(d.rgb)
+	b, err := balanceFor(ctx, &pic, d.outside, by, tone.Draft)
 	d.warmed = b
-	return nil
+	return err
 }

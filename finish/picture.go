@@ -74,11 +74,8 @@ func develop(ctx context.Context, scene *Scene, clock *Clock, d shoot.Decisions,
 // of the picture. k is the view's kept radiance; it may be nil for small views.
 func (p *picture) show(ctx context.Context, k *reduced, d shoot.Decisions) error {
 	if k == nil || !large(p.frame) {
-		outside, err := p.balance(ctx, d)
-		if err == nil {
-			err = p.expose(ctx, outside, d)
-			raster.Put(coverage(outside))
-		}
+		outside, err := p.finish(ctx, d)
+		raster.Put(coverage(outside))
 		return err
 	}
 	k.clock = p.clock
@@ -87,34 +84,40 @@ func (p *picture) show(ctx context.Context, k *reduced, d shoot.Decisions) error
 		return err
 	}
 	defer s.release()
-	b, err := balanceFor(ctx, s.pic, s.outside, d, tone.Full)
+	view, err := tone.Analyse(ctx, s.pic.rgb, s.outside, tone.Full)
 	if err != nil {
 		return err
 	}
-	defer b.release(s.pic.rgb)
+	defer view.Release()
 	p.light = s.pic.light
 	outside, doubt, err := p.windows(ctx)
 	if err != nil {
 		return err
 	}
 	defer raster.Put(doubt, coverage(outside))
-	if err := p.whiten(ctx, outside, doubt, d); err != nil {
+	if err := p.unlight(ctx, outside, doubt); err != nil {
 		return err
 	}
-	defer p.clock.Start("tone")()
-	p.tone, err = b.view.Render(ctx, p.rgb, p.rgb, p.lights(d))
-	return err
+	return p.expose(ctx, view, outside, d)
 }
 
-// balance finds the windows, what lit the view, and takes the colour of the light
-// out of the radiance.
-func (p *picture) balance(ctx context.Context, d shoot.Decisions) (*window.Map, error) {
+// finish makes the picture of the resampled radiance by what is found in that itself, and
+// returns its windows.
+func (p *picture) finish(ctx context.Context, d shoot.Decisions) (*window.Map, error) {
 	outside, doubt, err := p.look(ctx)
 	if err != nil {
 		return nil, err
 	}
 	defer raster.Put(doubt)
-	return outside, p.whiten(ctx, outside, doubt, d)
+	if err := p.unlight(ctx, outside, doubt); err != nil {
+		return outside, err
+	}
+	view, err := tone.Analyse(ctx, p.rgb, outside, tone.Full)
+	if err != nil {
+		return outside, err
+	}
+	defer view.Release()
+	return outside, p.expose(ctx, view, outside, d)
 }
 
 // look finds the windows, what lit the view, and where the radiance's colour was not
@@ -143,31 +146,25 @@ func (p *picture) windows(ctx context.Context) (outside *window.Map, doubt *rast
 	return outside, doubt, err
 }
 
-// whiten takes the colour of the light out of the radiance, as measured and then as
-// decided.
-func (p *picture) whiten(ctx context.Context, outside *window.Map, doubt *raster.Plane, d shoot.Decisions) error {
-	defer p.clock.Start("balance")()
-	if err := p.unlight(ctx, outside, doubt); err != nil {
-		return err
-	}
-	if !warms(d) {
-		return nil
-	}
-	return p.warm(ctx, p.rgb, coverage(outside), d)
-}
-
 // unlight takes out the colour of the light as it was measured.
 func (p *picture) unlight(ctx context.Context, outside *window.Map, doubt *raster.Plane) error {
+	defer p.clock.Start("balance")()
 	if err := p.light.Apply(ctx, p.rgb, coverage(outside)); err != nil {
 		return err
 	}
 	return rollOff(ctx, p.rgb, doubt)
 }
 
-// expose makes the picture of the balanced radiance.
-func (p *picture) expose(ctx context.Context, outside *window.Map, d shoot.Decisions) (err error) {
+// expose makes the picture of the balanced radiance, whose levels are view's: those of
+// the light as measured, since warmth changes none.
+func (p *picture) expose(ctx context.Context, view *tone.View, outside *window.Map, d shoot.Decisions) (err error) {
 	defer p.clock.Start("tone")()
-	p.rgb, p.tone, err = tone.Render(ctx, p.rgb, outside, p.lights(d))
+	if warms(d) {
+		if err := p.warm(ctx, p.rgb, coverage(outside), d); err != nil {
+			return err
+		}
+	}
+	p.tone, err = view.Render(ctx, p.rgb, p.rgb, p.lights(d))
 	return err
 }
 

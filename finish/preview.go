@@ -150,16 +150,12 @@ func (l *live) forget() {
 
 // whiten has the balanced radiance for what was decided about warmth.
 func (l *live) whiten(ctx context.Context, s *straight, d shoot.Decisions) error {
-	if b := l.balanced; b != nil && sameWarmth(b.with, warmths(d)) {
-		return nil
+	if l.balanced != nil {
+		return l.balanced.warm(ctx, s.pic, s.outside, d)
 	}
 	b, err := balanceFor(ctx, s.pic, s.outside, d, tone.Full)
-	if err != nil {
-		return err
-	}
-	l.balanced.release(s.pic.rgb)
 	l.balanced = b
-	return nil
+	return err
 }
 
 // of is a view's live part, the most recently used now.

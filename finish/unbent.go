@@ -5,7 +5,6 @@ import (
 
 	"mullion/internal/raster"
 	"mullion/shoot"
-	"mullion/tone"
 	"mullion/window"
 )
 
@@ -17,12 +16,8 @@ func (s *Scene) Unbent(ctx context.Context, d shoot.Decisions) (*raster.RGB, *wi
 	p := &picture{scene: s, clock: &Clock{}, rgb: upright(s.RGB, s.Merged.Info.Orientation)}
 	raster.PutRGB(s.RGB)
 	s.RGB = nil
-	outside, err := p.balance(ctx, d)
-	if err != nil {
-		return nil, nil, err
-	}
-	rgb, _, err := tone.Render(ctx, p.rgb, outside, p.lights(d))
-	return rgb, outside, err
+	outside, err := p.finish(ctx, d)
+	return p.rgb, outside, err
 }
 
 // Upright is a copy of the scene's radiance as it is seen upright.

@@ -1,6 +1,6 @@
 package whitebalance
 
-import "slices"
+import "math"
 
 // surface is a connected area of one paint.
 type surface struct {
@@ -30,15 +30,7 @@ type link struct {
 // join when the step between them is small against the steps inside them.
 func (v *view) segment() []surface {
 	links := v.links()
-	slices.SortFunc(links, func(p, q link) int {
-		switch {
-		case p.step < q.step:
-			return -1
-		case p.step > q.step:
-			return 1
-		}
-		return int(p.a - q.a)
-	})
+	bySteps(links)
 	f := newForest(v.w * v.h)
 	const k = 6 // favours areas of more than k / chromatic step pixels
 	for _, l := range links {
@@ -46,19 +38,46 @@ func (v *view) segment() []surface {
 		if a == b {
 			continue
 		}
-		if l.step <= f.inner[a]+k/float32(f.size[a]) && l.step <= f.inner[b]+k/float32(f.size[b]) && l.step < 1 {
+		if l.step <= f.inner[a]+k/float32(f.size[a]) && l.step <= f.inner[b]+k/float32(f.size[b]) {
 			f.join(a, b, l.step)
 		}
 	}
 	return v.collect(f)
 }
 
-// links lists the steps between usable neighbours.
+// bySteps sorts links of steps under one by the bits of these, eleven at a time from the
+// lowest on; what is equal keeps its order.
+func bySteps(links []link) {
+	const bits, size = 11, 1 << 11
+	from, to := links, make([]link, len(links))
+	for pass := range 3 {
+		shift := pass * bits
+		var at [size + 1]int
+		for _, l := range from {
+			at[math.Float32bits(l.step)>>shift%size+1]++
+		}
+		for i := range size {
+			at[i+1] += at[i]
+		}
+		for _, l := range from {
+			k := math.Float32bits(l.step) >> shift % size
+			to[at[k]] = l
+			at[k]++
+		}
+		from, to = to, from
+	}
+	copy(links, from)
+}
+
+// links lists the steps between usable neighbours, as far as they may lie within one
+// surface.
 func (v *view) links() []link {
 	out := make([]link, 0, 2*v.w*v.h)
 	add := func(i, j int) {
 		if v.usable[i] && v.usable[j] {
-			out = append(out, link{v.step(i, j), int32(i), int32(j)})
+			if step := v.step(i, j); step < 1 {
+				out = append(out, link{step, int32(i), int32(j)})
+			}
 		}
 	}
 	for y := range v.h {
