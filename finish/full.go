@@ -91,7 +91,8 @@ func (p *Previews) planOf(ctx context.Context, v shoot.View) (plumb.Geometry, *r
 }
 
 // Full returns the finished picture of a view at full size as a JPEG file, made from
-// its frames as a run makes it. It takes as long as that.
+// its frames as a run makes it. It takes as long as that, the first time; after another
+// decision about the same view its frames need not be merged again.
 func (p *Previews) Full(ctx context.Context, v shoot.View) ([]byte, error) {
 	path := filepath.Join(p.dir, "cache", "full", LookKey(v, p.all())+".jpg")
 	if b, err := os.ReadFile(path); err == nil && len(b) > 0 {
@@ -106,10 +107,7 @@ func (p *Previews) Full(ctx context.Context, v shoot.View) ([]byte, error) {
 	}
 	defer raster.PutRGB(k.rgb)
 	pic := k.picture()
-	if pic.scene, err = Merge(ctx, p.paths(v), nil); err != nil {
-		return nil, err
-	}
-	if err := pic.mendDust(ctx, k.Around.Dust); err != nil {
+	if err := p.radiance(ctx, v, k, pic); err != nil {
 		return nil, err
 	}
 	src := pic.scene.RGB

@@ -26,6 +26,8 @@ type Previews struct {
 	live map[string]*live
 	tick int64
 
+	closer closer
+
 	asked  string // what around was solved for
 	around map[string]neighbours
 }

@@ -22,8 +22,7 @@ type spool struct {
 type held struct {
 	scene *Scene
 	clock *Clock
-	file  *os.File
-	sizes [3][2]int // of the planes in the file; one for a mosaic, three for colour
+	laid  *laid // one plane for a mosaic, three for colour
 }
 
 // spare is how much of the disk a spool leaves free, in bytes: pictures come first.
@@ -50,34 +49,13 @@ func (s *spool) put(view string, scene *Scene, clock *Clock) {
 			raster.Put(*p)
 		}
 	}()
-	var need int64
+	var whole []*raster.Plane
 	for _, p := range planes {
-		need += 4 * int64((*p).W) * int64((*p).H)
+		whole = append(whole, *p)
 	}
-	if free, err := disk.OS.Free(s.dir); err != nil || free < need+spare {
-		return
+	if l := lay(s.dir, whole); l != nil {
+		s.held[view] = &held{scene: scene, clock: clock, laid: l}
 	}
-	f, err := os.CreateTemp(s.dir, ".merge-*")
-	if err != nil {
-		return
-	}
-	if os.Remove(f.Name()) != nil { // systems that can't unlink an open file go without
-		f.Close()
-		os.Remove(f.Name())
-		return
-	}
-	h := &held{scene: scene, clock: clock, file: f}
-	for i, p := range planes {
-		h.sizes[i] = [2]int{(*p).W, (*p).H}
-		if (*p).Stride != (*p).W {
-			*p = (*p).Clone()
-		}
-		if _, err := f.Write(bytesOf((*p).Pix[:(*p).W*(*p).H])); err != nil {
-			f.Close()
-			return
-		}
-	}
-	s.held[view] = h
 }
 
 // take returns a waiting merge, whole again, or nil.
@@ -89,24 +67,84 @@ func (s *spool) take(view string) (*Scene, *Clock) {
 	if h == nil {
 		return nil, nil
 	}
-	defer h.file.Close()
-	var at int64
+	defer h.laid.close()
+	got := h.laid.read()
+	if got == nil {
+		return nil, nil // the disk lost it: the view is merged again
+	}
 	for i, p := range h.scene.planes() {
-		*p = raster.Get(h.sizes[i][0], h.sizes[i][1])
-		b := bytesOf((*p).Pix)
-		if n, _ := h.file.ReadAt(b, at); n != len(b) {
-			return nil, nil // the disk lost it: the view is merged again
-		}
-		at += int64(len(b))
+		*p = got[i]
 	}
 	return h.scene, h.clock
 }
 
 func (s *spool) close() {
 	for _, h := range s.held {
-		h.file.Close()
+		h.laid.close()
 	}
 	s.held = nil
+}
+
+// laid are planes in a file without a name.
+type laid struct {
+	file  *os.File
+	sizes [][2]int
+}
+
+// lay writes planes into a file in the folder dir, or returns nil where that can't be.
+func lay(dir string, planes []*raster.Plane) *laid {
+	var need int64
+	for _, p := range planes {
+		need += 4 * int64(p.W) * int64(p.H)
+	}
+	if free, err := disk.OS.Free(dir); err != nil || free < need+spare {
+		return nil
+	}
+	f, err := os.CreateTemp(dir, ".merge-*")
+	if err != nil {
+		return nil
+	}
+	if os.Remove(f.Name()) != nil { // systems that can't unlink an open file go without
+		f.Close()
+		os.Remove(f.Name())
+		return nil
+	}
+	l := &laid{file: f}
+	for _, p := range planes {
+		if p.Stride != p.W {
+			p = p.Clone()
+		}
+		if _, err := f.Write(bytesOf(p.Pix[:p.W*p.H])); err != nil {
+			f.Close()
+			return nil
+		}
+		l.sizes = append(l.sizes, [2]int{p.W, p.H})
+	}
+	return l
+}
+
+// read returns the planes, or nil when the disk lost them.
+func (l *laid) read() []*raster.Plane {
+	var out []*raster.Plane
+	var at int64
+	for _, size := range l.sizes {
+		p := raster.Get(size[0], size[1])
+		out = append(out, p)
+		b := bytesOf(p.Pix)
+		if n, _ := l.file.ReadAt(b, at); n != len(b) {
+			raster.Put(out...)
+			return nil
+		}
+		at += int64(len(b))
+	}
+	return out
+}
+
+// close gives the disk back. l may be nil.
+func (l *laid) close() {
+	if l != nil {
+		l.file.Close()
+	}
 }
 
 // bytesOf is the memory of v. The file is read by the process that wrote it, so the
