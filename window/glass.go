@@ -59,6 +59,11 @@ func (r *rays) glassEdge(view, bright, long, deep, before float64) (edge line, o
 		if !outside && !wall && !p.isSash(view, long, deep) {
 			break
 		}
+		if i > 0 && !wall {
+			if f, found := r.faint(from, e); found {
+				return f, true
+			}
+		}
 		if r.strip(e, edges[i+1]).level > bright {
 			edge, ok = e, true
 		}

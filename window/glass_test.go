@@ -152,3 +152,50 @@ func TestSash(t *testing.T) {
 		}
 	}
 }
+
+// Between a reveal in the light of the sky and the garden stands a strip of a neighbour's
+// house, boards of about the reveal's own brightness: it is beyond the glass and stays, the
+// reveal is left out. Without the house the garden begins at the reveal.
+func TestNeighbourIsNoReveal(t *testing.T) {
+	const from, glass, to = 0.685, 0.70, 0.715
+	for _, boards := range []float64{0, 0.9, 1.15} { // of the reveal
+		img := room(1800, 1200)
+		paint(img, func(u, v float64) bool { return u > 0.3 && u < glass && v > 0.2 && v < 0.64 }, garden)
+		paint(img, func(u, v float64) bool { return boards > 0 && u > from && u < glass && v > 0.2 && v < 0.64 },
+			func(u, v float64) [3]float64 {
+				k := 10 * boards * (0.9 + 0.5*(v-0.2))
+				if math.Mod(v, 0.05) < 0.003 {
+					k *= 0.8
+				}
+				return [3]float64{0.9 * k, k, 1.05 * k}
+			})
+		paint(img, func(u, v float64) bool { return u > glass && u < to && v > 0.2 && v < 0.64 },
+			func(u, v float64) [3]float64 {
+				k := 10 * (1 + 2*(u-glass)) // it grows lighter towards the room
+				return [3]float64{0.95 * k, k, 1.1 * k}
+			})
+		soft := raster.NewRGB(1800, 1200)
+		for c := range img {
+			if err := raster.Gauss(context.Background(), soft[c], img[c], 0.6); err != nil {
+				t.Fatal(err)
+			}
+		}
+		m := find(t, soft)
+		mean := func(a, b float64) float64 {
+			var sum, n float64
+			for y := 300; y < 700; y++ {
+				for x := int(a * 1800); x < int(b*1800); x++ {
+					sum += float64(m.Coverage.Row(y)[x])
+					n++
+				}
+			}
+			return sum / n
+		}
+		if got := mean(from+0.002, glass-0.002); got < 0.9 {
+			t.Errorf("boards %g of the reveal: %.2f of what is beside it is left, want 0.9", boards, got)
+		}
+		if got := mean(glass+0.002, to); got > 0.1 {
+			t.Errorf("boards %g of the reveal: %.2f of the reveal is taken for the view, want 0.1", boards, got)
+		}
+	}
+}
