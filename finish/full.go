@@ -3,6 +3,7 @@ package finish
 import (
 	"context"
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
 
@@ -18,11 +19,22 @@ import (
 // of the finished picture, so that the two can be compared place by place: a JPEG file
 // of [PreviewEdge]. The camera's own balance is used and nothing is lifted.
 func (p *Previews) Exposure(ctx context.Context, v shoot.View, n int) ([]byte, error) {
+	return p.frameAt(ctx, v, n, PreviewEdge, "exposures", lookQuality)
+}
+
+// FullExposure is [Previews.Exposure] at the size of [Previews.Full].
+func (p *Previews) FullExposure(ctx context.Context, v shoot.View, n int) ([]byte, error) {
+	return p.frameAt(ctx, v, n, math.MaxInt, "full", fullQuality)
+}
+
+// frameAt makes one frame with a long edge of at most so many pixels and keeps it in a
+// folder of the cache.
+func (p *Previews) frameAt(ctx context.Context, v shoot.View, n, edge int, folder string, quality int) ([]byte, error) {
 	if n < 0 || n >= len(v.Frames) {
 		return nil, errors.New("there is no such frame in this view")
 	}
 	one := shoot.View{Frames: v.Frames[n : n+1], Decisions: shoot.Decisions{Level: v.Decisions.Level}}
-	path := filepath.Join(p.dir, "cache", "exposures", LookKey(one, nil)+".jpg")
+	path := filepath.Join(p.dir, "cache", folder, LookKey(one, nil)+".jpg")
 	if b, err := os.ReadFile(path); err == nil && len(b) > 0 {
 		return b, nil
 	}
@@ -38,7 +50,7 @@ func (p *Previews) Exposure(ctx context.Context, v shoot.View, n int) ([]byte, e
 	if scene.RGB.W() != k.W || scene.RGB.H() != k.H {
 		return nil, errors.New("this frame has another size than the view")
 	}
-	w, h := within(plan.W, plan.H, PreviewEdge)
+	w, h := within(plan.W, plan.H, edge)
 	rgb, err := warp.Apply(ctx, scene.RGB, plan.MapFor(w, h), w, h)
 	if err != nil {
 		return nil, err
@@ -47,7 +59,7 @@ func (p *Previews) Exposure(ctx context.Context, v shoot.View, n int) ([]byte, e
 	if err := scene.plain(ctx, rgb); err != nil {
 		return nil, err
 	}
-	b, err := deliver.Screen(ctx, rgb, float64(plan.W)/float64(w), lookQuality)
+	b, err := deliver.Screen(ctx, rgb, float64(plan.W)/float64(w), quality)
 	if err == nil {
 		_ = putFile(path, b)
 	}

@@ -10,7 +10,7 @@ import (
 
 // event is one thing that pages are told.
 type event struct {
-	Kind  string `json:"kind"` // "changed", "progress", "picture", "said"
+	Kind  string `json:"kind"` // "changed", "progress", "check", "job"
 	Rev   int    `json:"rev,omitempty"`
 	View  string `json:"view,omitempty"`
 	Step  string `json:"step,omitempty"`

@@ -2,6 +2,7 @@ package studio
 
 import (
 	"fmt"
+	"slices"
 
 	"mullion/finding"
 	"mullion/finish"
@@ -133,8 +134,9 @@ const (
 )
 
 // pageSays makes sentences with buttons of the findings about a view. Those that only a
-// run can know (of the card, of the files) come from the account of the last one.
-func pageSays(f *facts, live finish.ViewReport, last []finding.Finding, v shoot.View) []said {
+// run can know (of the card, of the files) come from the account of the last one, those
+// about its frames from the check.
+func pageSays(f *facts, live finish.ViewReport, last, checked []finding.Finding, v shoot.View) []said {
 	all := append(append([]finding.Finding{}, live.Findings...), unsure(live, v.Decisions)...)
 	for _, one := range last {
 		if ofRuns[one.Code] {
@@ -142,8 +144,12 @@ func pageSays(f *facts, live finish.ViewReport, last []finding.Finding, v shoot.
 		}
 	}
 	out := []said{}
-	for _, one := range all {
-		out = append(out, sayOf(f, one, v.Decisions.LeaveOut))
+	for _, one := range together(all, checked, live, v.Decisions) {
+		s := sayOf(f, one, v.Decisions.LeaveOut)
+		if one.Severity == finding.Note && one.Code != "near-duplicate" && slices.ContainsFunc(checked, func(c finding.Finding) bool { return c.Code == one.Code && c.Message == one.Message }) {
+			s.Buttons = nil // how the frames were taken is for the record
+		}
+		out = append(out, s)
 	}
 	return out
 }

@@ -120,7 +120,7 @@ func TestFindingButtonsInBrowser(t *testing.T) {
 	b := opened(t, s)
 	visit(t, s).must("/edit/view-02", painted{Action: "remove", Kind: "cord", Points: [][2]float64{{.55, .75}, {.62, .8}}, Width: .014})
 	plant(t, s, "view-02", []finding.Finding{
-		{Code: "highlights-clipped", Severity: finding.Look, Message: "clipped"},
+		{Code: "window-clipped", Severity: finding.Look, Message: "clipped"},
 		{Code: "camera-unknown", Severity: finding.Look, Message: "white"},
 		{Code: "level-partly", Severity: finding.Look, Message: "upright"},
 		{Code: "light-changed", Severity: finding.Look, Message: "middle"},

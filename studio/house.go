@@ -19,6 +19,7 @@ type house struct {
 	dir      string
 	previews *finish.Previews
 	told     func(rev int) // after every change
+	checking checking
 
 	mu   sync.Mutex
 	rev  int

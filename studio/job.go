@@ -99,6 +99,13 @@ func (j *job) look() jobState {
 	return j.state
 }
 
+// runs reports whether the job is under way.
+func (j *job) runs() bool {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.cancel != nil
+}
+
 // stop asks the job to end; what is finished is kept.
 func (j *job) stop() {
 	j.mu.Lock()

@@ -44,6 +44,8 @@ type Server struct {
 	stop  context.CancelFunc
 	base  context.Context // ends with the server
 
+	behind sync.WaitGroup // what goes on by itself and ends with the server
+
 	mu    sync.Mutex
 	house *house
 	seen  seen
@@ -54,19 +56,21 @@ type Server struct {
 // Start opens the shoot and a listener on a free port of the loopback address.
 func Start(ctx context.Context, opt Options) (*Server, error) {
 	s := &Server{opt: opt, hub: newHub()}
+	s.base, s.stop = context.WithCancel(ctx)
 	if opt.Shoot != "" {
 		if err := s.enter(opt.Shoot); err != nil {
+			s.stop()
 			return nil, err
 		}
 	}
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
+		s.stop()
 		return nil, fmt.Errorf("the studio can't listen on this machine's own address: %w", err)
 	}
 	s.ln = ln
 	_, port, _ := net.SplitHostPort(ln.Addr().String())
 	s.guard = newGuard(s.routes(), port)
-	s.base, s.stop = context.WithCancel(ctx)
 	s.http = &http.Server{
 		Handler: s.guard, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute,
 		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10,
@@ -82,7 +86,7 @@ func (s *Server) URL() string { return "http://" + s.ln.Addr().String() + "/open
 // change that is being written takes.
 func (s *Server) Serve() error {
 	done := make(chan struct{})
-	go s.watch()
+	s.behind.Go(s.watch)
 	go func() {
 		<-s.base.Done()
 		close(s.hub.done)
@@ -95,6 +99,7 @@ func (s *Server) Serve() error {
 	s.stop()
 	<-done
 	s.job.wait()
+	s.behind.Wait()
 	if errors.Is(err, http.ErrServerClosed) {
 		return nil
 	}
@@ -112,6 +117,7 @@ func (s *Server) watch() {
 		case <-tick.C:
 			if h := s.here(); h != nil {
 				h.notice()
+				s.check(h)
 			}
 		}
 	}
@@ -124,8 +130,13 @@ func (s *Server) enter(dir string) error {
 		return err
 	}
 	s.mu.Lock()
+	was := s.house
 	s.house = h
 	s.mu.Unlock()
+	if was != nil {
+		was.checking.stop()
+	}
+	s.check(h)
 	s.remember(h.dir)
 	return nil
 }

@@ -3,6 +3,7 @@ package studio
 import (
 	"context"
 	"net/http"
+	"net/url"
 	"strconv"
 	"sync"
 
@@ -18,7 +19,7 @@ const tileEdge = 512
 const tileQuality = 92
 
 // fulls keeps the last two pictures that were looked at in full size, decoded: a view
-// with its changes and the same without.
+// and what it is compared with.
 type fulls struct {
 	mu   sync.Mutex
 	last []full
@@ -29,13 +30,26 @@ type full struct {
 	img *jpegfile.Image
 }
 
-// of has the full-size picture of a view. Only one is made at a time.
-func (f *fulls) of(ctx context.Context, h *house, v shoot.View) (*jpegfile.Image, error) {
+// whole has the full-size picture of a view.
+func (f *fulls) whole(ctx context.Context, h *house, v shoot.View) (*jpegfile.Image, error) {
 	d, err := h.doc()
 	if err != nil {
 		return nil, err
 	}
-	key := v.ID + finish.LookKey(v, d.Views)
+	return f.of(ctx, v.ID+finish.LookKey(v, d.Views), func() ([]byte, error) { return h.previews.Full(ctx, v) })
+}
+
+// exposure has one frame of a view in full size.
+func (f *fulls) exposure(ctx context.Context, h *house, v shoot.View, n int) (*jpegfile.Image, error) {
+	if n < 0 || n >= len(v.Frames) {
+		return nil, errNoTile
+	}
+	one := shoot.View{Frames: v.Frames[n : n+1], Decisions: shoot.Decisions{Level: v.Decisions.Level}}
+	return f.of(ctx, v.ID+" frame "+finish.LookKey(one, nil), func() ([]byte, error) { return h.previews.FullExposure(ctx, v, n) })
+}
+
+// of has the picture of a key. Only one is made at a time.
+func (f *fulls) of(ctx context.Context, key string, make func() ([]byte, error)) (*jpegfile.Image, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	for _, one := range f.last {
@@ -46,7 +60,7 @@ func (f *fulls) of(ctx context.Context, h *house, v shoot.View) (*jpegfile.Image
 	if err := ctx.Err(); err != nil {
 		return nil, err // whoever asked has gone on while another was made
 	}
-	b, err := patiently(ctx, func() ([]byte, error) { return h.previews.Full(ctx, v) })
+	b, err := patiently(ctx, make)
 	if err != nil {
 		return nil, err
 	}
@@ -73,10 +87,7 @@ func (s *Server) tile(w http.ResponseWriter, r *http.Request) error {
 	if err1 != nil || err2 != nil || column < 0 || row < 0 {
 		return errNoTile
 	}
-	if r.URL.Query().Has("unaltered") {
-		v.Edits = nil
-	}
-	img, err := s.fulls.of(r.Context(), h, v)
+	img, err := s.fulls.asked(r.Context(), h, v, r.URL.Query())
 	if err != nil {
 		return err
 	}
@@ -94,6 +105,22 @@ func (s *Server) tile(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return picture(w, b)
+}
+
+// asked has the picture that a query names: an exposure, or the view with what the query
+// tries, as for [Server.live].
+func (f *fulls) asked(ctx context.Context, h *house, v shoot.View, q url.Values) (*jpegfile.Image, error) {
+	if q.Has("exposure") {
+		n, err := strconv.Atoi(q.Get("exposure"))
+		if err != nil {
+			return nil, errNoTile
+		}
+		return f.exposure(ctx, h, v, n)
+	}
+	if err := tried(&v, q); err != nil {
+		return nil, err
+	}
+	return f.whole(ctx, h, v)
 }
 
 var errNoTile = fault{http.StatusNotFound, "the picture has no such part"}

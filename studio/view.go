@@ -92,6 +92,7 @@ func (p placing) Name() string {
 // whole is what the page of a view asks for after every change.
 type whole struct {
 	facts
+	Checking string        `json:"checking"` // how far the check of the frames is; empty when it is through
 	Standing standingWords `json:"standing"`
 	History  history       `json:"history"`
 }
@@ -114,8 +115,9 @@ func (s *Server) facts(w http.ResponseWriter, r *http.Request) error {
 	}
 	last, _ := finish.Account(h.dir, v)
 	f, at := l.facts, standing(d, v)
-	f.Findings = pageSays(&f, l.report, last.Findings, v)
-	give(w, whole{f, standingWords{at.Name(), at.Where(), at.Before, at.Next, outWords(at.Out)}, h.history()})
+	state, found := h.checking.look()
+	f.Findings = pageSays(&f, l.report, last.Findings, found.says(v.ID), v)
+	give(w, whole{f, state.Words(), standingWords{at.Name(), at.Where(), at.Before, at.Next, outWords(at.Out)}, h.history()})
 	return nil
 }
 

@@ -30,10 +30,12 @@ var roomNames = []string{
 
 // walkData is the walk as the page shows it.
 type walkData struct {
-	Title   string
-	Rooms   []roomData
-	Out     []viewData
-	History history
+	Title    string
+	Rooms    []roomData
+	Out      []viewData
+	History  history
+	Checking string   // how far the check of the brackets is, empty when there is none
+	Card     []string // what it found about no single view
 }
 
 type roomData struct {
@@ -94,6 +96,8 @@ func (h *house) walk() (walkData, error) {
 	if err != nil {
 		return p, err
 	}
+	state, found := h.checking.look()
+	p.Checking, p.Card = state.Words(), found.card()
 	_, aside := finish.Gallery(d)
 	n := 0
 	for _, v := range inOrder(d) {
@@ -124,7 +128,9 @@ func (h *house) viewData(d *shoot.Doc, v shoot.View) viewData {
 	if len(r.Files) > 0 && r.Files[0].Width > 0 {
 		one.W, one.H = r.Files[0].Width, r.Files[0].Height
 	}
-	for _, f := range append(r.Findings[:len(r.Findings):len(r.Findings)], unsure(r, v.Decisions)...) {
+	_, found := h.checking.look()
+	all := append(r.Findings[:len(r.Findings):len(r.Findings)], unsure(r, v.Decisions)...)
+	for _, f := range together(all, found.says(v.ID), r, v.Decisions) {
 		if f.Code == "near-duplicate" {
 			one.Alike = true
 		}

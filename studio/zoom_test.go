@@ -111,3 +111,40 @@ func tileAt(t *testing.T, v *visitor, c, r int) [2]int {
 	}
 	return [2]int{img.Bounds().Dx(), img.Bounds().Dy()}
 }
+
+// Closer, both sides of the divider are shown in tiles of their own full-size pictures,
+// whatever stands beside the finished one; each side's are the picture it says.
+func TestCompareCloserInBrowser(t *testing.T) {
+	s := running(t, Options{Shoot: house1(t)})
+	v := visit(t, s)
+	v.must("/decide/view-02", map[string]any{"room_ev": .5, "what": "room light"})
+	b := opened(t, s)
+	b.do(cd.EmulateViewport(460, 900))
+	b.do(cd.Navigate(b.base + "/view/view-02"))
+	b.until(`document.getElementById("main").dataset.key && document.getElementById("picture").src.includes("/live/")`)
+	b.do(cd.Click(cd.CSS(`input[value=compare]`)), cd.Click(cd.CSS(`[data-size=full]`)))
+	for _, beside := range []string{"unaltered", "middle", "measured"} {
+		b.ask(`(s => { s.value = "` + beside + `"; s.dispatchEvent(new Event("change", {bubbles: true})); return 1 })(document.getElementById("beside"))`)
+		query := map[string]string{"unaltered": "unaltered=1", "middle": "exposure=1", "measured": "room_ev=0"}[beside]
+		b.until(`(l => l.length > 0 && [...l].every(i => i.naturalWidth > 0 && i.src.includes("` + query + `")))(document.querySelectorAll("#other-tiles img"))`)
+		b.until(`document.querySelectorAll("#tiles img").length > 0 && document.getElementById("tiles").checkVisibility() && document.getElementById("other-tiles").checkVisibility()`)
+		if a, o := b.ask(`document.getElementById("other").style.clipPath`), b.ask(`document.getElementById("other-tiles").style.clipPath`); a == "" || a != o {
+			t.Errorf("%s: the picture is cut at %q, its tiles at %q", beside, a, o)
+		}
+	}
+	_, _, lit := v.get("/tile/view-02/0/0")
+	_, _, unlit := v.get("/tile/view-02/0/0?room_ev=0")
+	_, _, plain := v.get("/tile/view-02/0/0?exposure=1")
+	if lit == unlit || lit == plain || unlit == plain {
+		t.Error("tiles of different pictures are the same")
+	}
+	for _, q := range []string{"exposure=3", "exposure=-1", "exposure=x"} {
+		if status, _, _ := v.get("/tile/view-02/0/0?" + q); status != 404 {
+			t.Errorf("%s is answered %d", q, status)
+		}
+	}
+	b.do(cd.Click(cd.CSS(`input[value=look]`)))
+	if b.ask(`document.getElementById("other-tiles").checkVisibility()`) == "true" {
+		t.Error("the tiles beside stay when nothing is compared")
+	}
+}

@@ -50,8 +50,7 @@ function rung(f, n, was) {
 	if (!was) img.src = nothing;
 	img.alt = "";
 	img.draggable = false;
-	img.width = 96;
-	img.height = Math.round(96 * f.size[1] / f.size[0]);
+	img.style.aspectRatio = f.size[0] + " / " + f.size[1]; // nothing moves when it arrives
 	const words = document.createElement("span");
 	words.append(Object.assign(document.createElement("span"), { textContent: signed(r.ev, 1) + " EV" }));
 	if (r.time) words.append(Object.assign(document.createElement("span"), { textContent: r.time }));
@@ -69,12 +68,14 @@ const middle = () => {
 
 // Holding: another picture as long as a button or a key is down.
 
+const measured = "room_ev=0&window_ev=0&room_mired=0&window_mired=0&room_duv=0&window_duv=0";
+
 /** @param {string} what @param {HTMLElement} [b] */
 function address(what, b) {
 	if (!facts) return "";
 	switch (what) {
 	case "unaltered": return `/live/${id}?unaltered=1&k=${facts.key}`;
-	case "measured": return `/live/${id}?room_ev=0&window_ev=0&room_mired=0&window_mired=0&room_duv=0&window_duv=0&k=${facts.key}`;
+	case "measured": return `/live/${id}?${measured}&k=${facts.key}`;
 	case "middle": return `/exposure/${id}/${middle()}?k=${facts.frames[middle()].key}`;
 	case "exposure": {
 		const n = Number(b?.dataset.n);
@@ -82,6 +83,34 @@ function address(what, b) {
 	}
 	}
 	return "";
+}
+
+/** What tiles of another picture are asked for with. @param {string} what */
+function details(what) {
+	switch (what) {
+	case "unaltered": return "unaltered=1";
+	case "measured": return measured;
+	case "middle": return "exposure=" + middle();
+	}
+	return "";
+}
+
+const layer = el("other-tiles");
+
+/** Shows the other picture, or hides it: the part left of a line, with its tiles.
+ * @param {string} tiles what its tiles are asked for with; none are shown without
+ * @param {number} [right] what is cut off on the right, per cent */
+function put(tiles, right = 0) {
+	other.style.clipPath = layer.style.clipPath = right ? `inset(0 ${right}% 0 0)` : "";
+	other.hidden = false;
+	layer.hidden = !tiles;
+	if (sheet.dataset.other !== tiles) sheet.dataset.other = tiles;
+}
+
+function away() {
+	other.hidden = true;
+	layer.hidden = true;
+	delete sheet.dataset.other;
 }
 
 let held = "";
@@ -94,8 +123,7 @@ async function hold(what, b) {
 	await swap(other, src);
 	busy(false);
 	if (held !== src) return;
-	other.style.clipPath = "";
-	other.hidden = false;
+	put(what === "unaltered" ? details(what) : ""); // exposures are held for a moment only
 	sheet.dataset.shown = what;
 }
 
@@ -104,7 +132,7 @@ function release() {
 	held = "";
 	delete sheet.dataset.shown;
 	if (beside()) compare();
-	else other.hidden = true;
+	else away();
 }
 
 const holding = (/** @type {EventTarget | null} */ t) => {
@@ -140,7 +168,6 @@ export async function compare() {
 	await swap(other, src);
 	busy(false);
 	if (!beside() || held) return;
-	other.hidden = false;
 	divide();
 }
 
@@ -148,13 +175,13 @@ export function noCompare() {
 	on = false;
 	delete sheet.dataset.beside;
 	sheet.style.removeProperty("--divide");
-	other.hidden = true;
+	away();
 }
 
 /** Draws the line where the divider stands: before on the left, after on the right. */
 function divide() {
 	const at = Number(/** @type {HTMLInputElement} */ (el("divider")).value) / 10;
-	other.style.clipPath = `inset(0 ${100 - at}% 0 0)`;
+	put(details(sheet.dataset.beside || ""), 100 - at);
 	sheet.style.setProperty("--divide", at + "%");
 }
 /** Moves the divider to a place of the picture.

@@ -12,7 +12,7 @@ import { gone, post, say, tell } from "./net.js";
  * @typedef {{id: string, key: string, room: Light, window: Light, glass: {w: number, h: number, data: string},
  *   level: {pitch: number, roll: number, yaw: number, by_hand: boolean, note: string},
  *   size: [number, number], preview: [number, number], frames: Frame[], findings: Finding[], edits: Edit[], dust: Spot[],
- *   standing: {Name: string, Where: string, Before: string, Next: string, OutWords: string},
+ *   checking: string, standing: {Name: string, Where: string, Before: string, Next: string, OutWords: string},
  *   history: {Rev: string, Undo: string, Redo: string}}} Facts
  * @typedef {{x: number, y: number}} Place in shares of the picture's width and height
  */

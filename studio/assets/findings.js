@@ -15,7 +15,7 @@ function findings(f) {
 	const notes = f.findings.filter((x) => x.severity === "note" && !x.buttons);
 	asks.sort((a, b) => Number(a.severity === "note") - Number(b.severity === "note"));
 	el("findings").replaceChildren(...asks.map(sentence));
-	if (!asks.length) el("findings").append(line("Nothing. The picture is as it should be.", "note"));
+	if (!asks.length) el("findings").append(line(f.checking ? "Nothing so far; its frames have not been looked at yet." : "Nothing. The picture is as it should be.", "note"));
 	el("notes").replaceChildren(...notes.map(sentence));
 	el("record").hidden = !notes.length;
 }
@@ -111,7 +111,7 @@ async function act(b) {
 export function begin() {
 	let last = "";
 	known((f) => {
-		const now = JSON.stringify([f.findings, f.edits]);
+		const now = JSON.stringify([f.findings, f.edits, f.checking === ""]);
 		if (now === last) return; // a button that is being pressed stays
 		last = now;
 		findings(f);

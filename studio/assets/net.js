@@ -14,6 +14,24 @@ export function say(sentence, seconds = 6) {
 /** @type {number | undefined} */
 say.timer = undefined;
 
+/** Says in the strip what goes on behind the page; nothing takes it away.
+ * @param {string} words */
+export function going(words) {
+	const p = document.getElementById("going");
+	if (p && p.textContent !== words) p.textContent = words;
+}
+
+/** Follows the check of the brackets, which goes on behind all pages.
+ * @param {Event} e
+ * @param {() => void} through the page shows what was found */
+export function checking(e, through) {
+	if (e.kind !== "check") return;
+	if (e.state === "running") return going(`Looking whether every bracket is complete, sharp and exposed: ${e.done} of ${e.total}.`);
+	going("");
+	tell("Every bracket was looked at");
+	through();
+}
+
 /** Tells those who listen to the page what others see on it.
  * @param {string} words */
 export function tell(words) {
@@ -85,7 +103,7 @@ export function listen(fn, back) {
 export function history(after) {
 	const turn = async (/** @type {string} */ what) => {
 		if (!await post("/" + what)) return;
-		tell(what === "undo" ? "Taken back" : "Done again");
+		say(what === "undo" ? "Taken back." : "Done again.", 3);
 		after();
 	};
 	document.addEventListener("click", (e) => {

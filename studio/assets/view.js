@@ -4,7 +4,7 @@ import * as beside from "./beside.js";
 import { el, facts, id, known, load, signed } from "./facts.js";
 import * as findings from "./findings.js";
 import * as lights from "./lights.js";
-import { history, listen, post, say, typing } from "./net.js";
+import { checking, going, history, listen, post, say, typing } from "./net.js";
 import * as tools from "./tools.js";
 import * as zoom from "./zoom.js";
 
@@ -25,6 +25,7 @@ function head(f) {
 	const out = /** @type {HTMLElement} */ (document.querySelector(".top [data-do=out]"));
 	out.textContent = s.OutWords;
 	past(f.history);
+	going(f.checking);
 	el("level").textContent = `Pitch ${signed(f.level.pitch, 2)}°, roll ${signed(f.level.roll, 2)}°${f.level.by_hand ? ", set by hand" : ""}`;
 }
 
@@ -81,6 +82,7 @@ known(head);
 for (const part of [lights, beside, zoom, tools, findings]) part.begin();
 history(load);
 listen((e) => {
+	checking(e, load);
 	const rev = document.querySelector(".history")?.getAttribute("data-rev");
 	if (e.kind === "changed" && String(e.rev) !== rev && !tools.active()) load();
 }, load);

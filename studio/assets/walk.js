@@ -2,7 +2,7 @@
 // The order on the page is sent whole; the server answers with an event, and the page
 // is fetched again.
 
-import { history, listen, post, say, tell } from "./net.js";
+import { checking, going, history, listen, post, say, tell } from "./net.js";
 import { renew } from "./renew.js";
 
 /** @param {string} css @param {ParentNode} [within] @returns {HTMLElement[]} */
@@ -93,7 +93,9 @@ let fetched = rev();
 function refresh(state = Infinity) {
 	refreshing = refreshing.then(async () => {
 		if (fetched >= state) return;
-		if (await renew("/part/walk", likewise, () => !dragged && !lifted)) fetched = rev();
+		if (!await renew("/part/walk", likewise, () => !dragged && !lifted)) return;
+		fetched = rev();
+		going(document.getElementById("page")?.dataset.checking || "");
 	});
 	return refreshing;
 }
@@ -262,5 +264,7 @@ function target(over, x, y) {
 
 history(() => refresh());
 listen((e) => {
+	checking(e, () => refresh());
 	if (e.kind === "changed") refresh(e.rev);
 }, () => refresh());
+going(document.getElementById("page")?.dataset.checking || "");

@@ -6,6 +6,7 @@ import { busy, el, facts, id, known, picture, sheet } from "./facts.js";
 import { tell, typing } from "./net.js";
 
 /** @typedef {import("./facts.js").Place} Place */
+/** @typedef {import("./facts.js").Facts} Facts */
 /** @typedef {"fit" | "half" | "full"} Level */
 
 /** @type {Level[]} */
@@ -15,7 +16,6 @@ const edge = 512; // of a tile, in pixels of the picture
 
 const pane = el("pane");
 const stage = el("stage");
-const layer = el("tiles");
 
 /** @type {Level} */
 export let level = "fit";
@@ -73,52 +73,66 @@ export function reveal(p) {
 
 // The tiles that can be seen.
 
-/** @type {Map<string, HTMLImageElement>} */
-const shown = new Map();
-let of = "";
-
-/** Asks for what is in sight and lets go of what was of another picture. */
-function tiles() {
-	const f = facts;
-	const unaltered = sheet.dataset.shown === "unaltered" ? "&unaltered=1" : "";
-	const key = f ? f.key + unaltered : "";
-	if (key !== of) {
-		for (const i of shown.values()) i.remove();
-		shown.clear();
-		of = key;
+/** Tiles of one picture in their layer. */
+class Layer {
+	/** @param {HTMLElement} box */
+	constructor(box) {
+		this.box = box;
+		/** @type {Map<string, HTMLImageElement>} */
+		this.shown = new Map();
+		this.of = "";
 	}
-	if (!f || level === "fit") return;
-	const size = edge * scale(level), box = pane.getBoundingClientRect(), s = sheet.getBoundingClientRect();
-	const first = (/** @type {number} */ v) => Math.max(0, Math.floor(v / size));
-	const last = (/** @type {number} */ v, /** @type {number} */ pixels) => Math.min(Math.ceil(pixels / edge) - 1, Math.floor(v / size));
-	for (let r = first(box.top - s.top); r <= last(box.bottom - s.top, f.size[1]); r++) {
-		for (let c = first(box.left - s.left); c <= last(box.right - s.left, f.size[0]); c++) tile(c, r, unaltered);
+
+	/** Asks for what is in sight and lets go of what was of another picture.
+	 * @param {string} query what tiles are asked for with; none are wanted without */
+	show(query) {
+		if (query !== this.of) {
+			for (const i of this.shown.values()) i.remove();
+			this.shown.clear();
+			this.of = query;
+		}
+		const f = facts;
+		if (!f || !query || level === "fit") return;
+		const size = edge * scale(level), box = pane.getBoundingClientRect(), s = sheet.getBoundingClientRect();
+		const first = (/** @type {number} */ v) => Math.max(0, Math.floor(v / size));
+		const last = (/** @type {number} */ v, /** @type {number} */ pixels) => Math.min(Math.ceil(pixels / edge) - 1, Math.floor(v / size));
+		for (let r = first(box.top - s.top); r <= last(box.bottom - s.top, f.size[1]); r++) {
+			for (let c = first(box.left - s.left); c <= last(box.right - s.left, f.size[0]); c++) this.tile(f, c, r);
+		}
+	}
+
+	/** @param {Facts} f @param {number} c @param {number} r */
+	async tile(f, c, r) {
+		const name = c + " " + r, query = this.of;
+		if (this.shown.has(name)) return;
+		const i = new Image();
+		this.shown.set(name, i);
+		i.alt = "";
+		i.draggable = false;
+		const share = (/** @type {number} */ v, /** @type {number} */ of) => 100 * v / of + "%";
+		i.style.left = share(c * edge, f.size[0]);
+		i.style.top = share(r * edge, f.size[1]);
+		i.style.width = share(Math.min(edge, f.size[0] - c * edge), f.size[0]);
+		i.style.height = share(Math.min(edge, f.size[1] - r * edge), f.size[1]);
+		i.src = `/tile/${id}/${c}/${r}?${query}`;
+		busy(true);
+		try {
+			await i.decode();
+			if (query === this.of) this.box.append(i);
+		} catch {
+			if (this.shown.get(name) === i) this.shown.delete(name);
+		}
+		busy(false);
 	}
 }
 
-/** @param {number} c @param {number} r @param {string} unaltered */
-async function tile(c, r, unaltered) {
-	const f = facts, name = c + " " + r;
-	if (!f || shown.has(name)) return;
-	const i = new Image();
-	const key = of;
-	shown.set(name, i);
-	i.alt = "";
-	i.draggable = false;
-	const share = (/** @type {number} */ v, /** @type {number} */ of) => 100 * v / of + "%";
-	i.style.left = share(c * edge, f.size[0]);
-	i.style.top = share(r * edge, f.size[1]);
-	i.style.width = share(Math.min(edge, f.size[0] - c * edge), f.size[0]);
-	i.style.height = share(Math.min(edge, f.size[1] - r * edge), f.size[1]);
-	i.src = `/tile/${id}/${c}/${r}?k=${f.key}${unaltered}`;
-	busy(true);
-	try {
-		await i.decode();
-		if (key === of) layer.append(i);
-	} catch {
-		if (shown.get(name) === i) shown.delete(name);
-	}
-	busy(false);
+const finished = new Layer(el("tiles")), before = new Layer(el("other-tiles"));
+
+/** The tiles of the picture, and of the one beside it. */
+function tiles() {
+	const key = facts && "k=" + facts.key, other = sheet.dataset.other;
+	finished.show(key || "");
+	before.show(key && other ? key + "&" + other : "");
 }
 
 // Hands and keys.
@@ -179,6 +193,6 @@ export function begin() {
 		requestAnimationFrame(() => { waits = false; tiles(); });
 	});
 	addEventListener("resize", tiles);
-	new MutationObserver(tiles).observe(sheet, { attributeFilter: ["data-shown"] });
+	new MutationObserver(tiles).observe(sheet, { attributeFilter: ["data-other"] });
 	picture.addEventListener("load", tiles);
 }
