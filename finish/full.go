@@ -24,7 +24,7 @@ func (p *Previews) Exposure(ctx context.Context, v shoot.View, n int) ([]byte, e
 
 // FullExposure is [Previews.Exposure] at the size of [Previews.Full].
 func (p *Previews) FullExposure(ctx context.Context, v shoot.View, n int) ([]byte, error) {
-	return p.frameAt(ctx, v, n, math.MaxInt, "full", fullQuality)
+	return p.frameAt(ctx, v, n, math.MaxInt, "exposures-full", fullQuality)
 }
 
 // frameAt makes one frame with a long edge of at most so many pixels and keeps it in a

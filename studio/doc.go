@@ -11,6 +11,13 @@
 // the shoot's journal, so that everything can be undone. Pages hold no truth of their
 // own: an event tells them that the shoot has changed, and they ask again.
 //
+// # What goes on behind
+//
+// One job at a time is asked for: taking in, delivering, sending. By itself the studio has
+// package check look over the copied originals of the shoot that is open ([Server.check])
+// and keeps what it finds in the cache. It lets jobs and pictures go first and ends with
+// the server.
+//
 // # Who may ask
 //
 // The server listens on the loopback address only and on a free port. The address it

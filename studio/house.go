@@ -51,15 +51,19 @@ func (h *house) written() time.Time {
 	return info.ModTime()
 }
 
-// notice tells the pages when another program has changed the shoot.
-func (h *house) notice() {
+// notice tells the pages when another program has changed the shoot, and reports whether
+// one has.
+func (h *house) notice() bool {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if at := h.written(); !at.Equal(h.seen) {
-		h.seen = at
-		h.rev++
-		h.told(h.rev)
+	at := h.written()
+	if at.Equal(h.seen) {
+		return false
 	}
+	h.seen = at
+	h.rev++
+	h.told(h.rev)
+	return true
 }
 
 func (h *house) doc() (*shoot.Doc, error) { return shoot.Read(h.dir) }

@@ -115,9 +115,8 @@ func (s *Server) watch() {
 		case <-s.base.Done():
 			return
 		case <-tick.C:
-			if h := s.here(); h != nil {
-				h.notice()
-				s.check(h)
+			if h := s.here(); h != nil && h.notice() {
+				s.check(h) // there may be frames of another card
 			}
 		}
 	}
