@@ -93,6 +93,9 @@ func TestAccessible(t *testing.T) {
 					t.Errorf("%s %s at %d x %d:\n%s", path, tool, size[0], size[1], bad)
 				}
 			}
+			if strings.HasPrefix(path, "/view/") { // brackets of five are usual, the test's has three
+				b.ask(`(l => { while (l.children.length < 5) l.append(l.lastElementChild.cloneNode(true)); return 1 })(document.getElementById("ladder"))`)
+			}
 			if wide := b.ask(`document.documentElement.scrollWidth > innerWidth`); wide == "true" {
 				t.Errorf("%s is wider than a window of %d pixels (1.4.10)", path, size[0])
 			}
