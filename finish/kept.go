@@ -20,6 +20,7 @@ import (
 	"mullion/metadata"
 	"mullion/plumb"
 	"mullion/shoot"
+	"mullion/whitebalance"
 )
 
 // keptEdge is the long edge in pixels of the radiance that is kept of every view: a
@@ -50,6 +51,9 @@ type reduced struct {
 	rgb   *raster.RGB
 	code  []byte // the same as it is kept: plane by plane
 	clock *Clock // of what is made from it; may be nil
+
+	light *whitebalance.Estimate // what lit it; nil until somebody looked
+	lit   plumb.Geometry         // of the picture in which that was found
 }
 
 // keep reduces a scene that has been measured, src being its radiance.

@@ -71,9 +71,10 @@ func develop(ctx context.Context, scene *Scene, clock *Clock, d shoot.Decisions,
 // Light and levels of a large view are found in its kept radiance, as live pictures find
 // them: what is decided by looking can then depend neither on the sheets that are made
 // today nor on the size that is looked at. Only where the glass ends is found at the size
-// of the picture. k is the view's kept radiance; it may be nil for small views.
+// of the picture. k is the view's kept radiance; it may be nil for small views
+// whose level was not set by hand.
 func (p *picture) show(ctx context.Context, k *reduced, d shoot.Decisions) error {
-	if k == nil || !large(p.frame) {
+	if k == nil || !large(p.frame) && d.Level == nil {
 		outside, err := p.finish(ctx, d)
 		raster.Put(coverage(outside))
 		return err

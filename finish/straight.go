@@ -22,22 +22,55 @@ type straight struct {
 
 // straighten resamples the kept radiance as measured or set by hand, looks at it and
 // takes its light out.
+//
+// What lit the view is found once, as it was measured to stand: who sets its level by
+// hand turns the camera and no lamp, so the light is turned with the picture. The windows
+// are found anew, since their sides are told by standing upright.
 func (k *reduced) straighten(ctx context.Context, byHand *shoot.Level) (*straight, error) {
 	s := &straight{byHand: byHand != nil, pic: k.picture()}
 	if byHand != nil {
 		s.level = *byHand
 		s.pic.hold(byHand)
+		if err := k.see(ctx); err != nil {
+			return nil, err
+		}
 	}
 	if err := s.warp(ctx, k); err != nil {
 		return nil, err
 	}
-	outside, doubt, err := s.pic.look(ctx)
+	var doubt *raster.Plane
+	var err error
+	if byHand == nil {
+		s.outside, doubt, err = s.pic.look(ctx)
+		k.light, k.lit = s.pic.light, s.full
+	} else {
+		s.outside, doubt, err = s.pic.windows(ctx)
+		s.pic.light = k.light.Moved(turnedFrom(s.full, k.lit))
+	}
 	if err != nil {
 		return nil, err
 	}
 	defer raster.Put(doubt)
-	s.outside = outside
-	return s, s.pic.unlight(ctx, outside, doubt)
+	return s, s.pic.unlight(ctx, s.outside, doubt)
+}
+
+// see has what lit the view.
+func (k *reduced) see(ctx context.Context) error {
+	if k.light != nil {
+		return nil
+	}
+	s := &straight{pic: k.picture()}
+	if err := s.warp(ctx, k); err != nil {
+		return err
+	}
+	outside, doubt, err := s.pic.look(ctx)
+	if err != nil {
+		return err
+	}
+	s.outside, k.light, k.lit = outside, s.pic.light, s.full
+	raster.Put(doubt)
+	s.release()
+	return nil
 }
 
 // release gives the memory back. s may be nil; nothing made from it may be used any more.

@@ -25,7 +25,7 @@ func (p *picture) straighten(ctx context.Context, byHand *shoot.Level) error {
 	if err := p.upright(ctx, src, byHand); err != nil {
 		return err
 	}
-	if err := p.reduce(ctx, src); err != nil {
+	if err := p.reduce(ctx, src, byHand != nil); err != nil {
 		return err
 	}
 	defer p.clock.Start("warp")()
@@ -41,8 +41,8 @@ func (p *picture) straighten(ctx context.Context, byHand *shoot.Level) error {
 }
 
 // reduce makes the radiance that is kept, where it is wanted.
-func (p *picture) reduce(ctx context.Context, src *raster.RGB) (err error) {
-	if p.keepAt == "" && !large(p.frame) {
+func (p *picture) reduce(ctx context.Context, src *raster.RGB, byHand bool) (err error) {
+	if p.keepAt == "" && !large(p.frame) && !byHand {
 		return nil
 	}
 	defer p.clock.Start("keep")()
