@@ -22,6 +22,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 
 	"mullion/internal/raster"
 )
@@ -110,22 +111,33 @@ func FindClipped(ctx context.Context, img *raster.RGB, lost *raster.Plane) (*Map
 		}
 		m.Regions = append(m.Regions, s.region(g, img.W(), img.H()))
 	}
-	if m.Coverage, err = s.coverage(ctx, img, mask, len(m.Regions) > 0); err != nil {
+	cuts := make([][]cut, len(found))
+	done := make(chan error, 1)
+	go func() { // where the glass ends is no question of how the mask is enlarged
+		done <- raster.BandsOf(ctx, len(found), 1, func(i0, i1 int) {
+			for i := i0; i < i1; i++ {
+				g := found[i]
+				if g.frame == nil {
+					g.frame = s.frameOf(img, g)
+				}
+				cuts[i] = append(slices.Clone(g.frame.cuts), s.bars(img, g, g.frame)...)
+			}
+		})
+	}()
+	m.Coverage, err = s.coverage(ctx, img, mask, len(m.Regions) > 0)
+	if e := <-done; err == nil {
+		err = e
+	}
+	if err != nil {
+		raster.Put(m.Coverage)
 		return nil, err
 	}
-	for i, g := range found {
-		if err := ctx.Err(); err != nil {
-			raster.Put(m.Coverage)
-			return nil, err
-		}
+	for i := range found {
 		own := func(x, y int) bool {
 			k := owner[y*s.h/img.H()*s.w+x*s.w/img.W()]
 			return k == 0 || k == int16(i+1)
 		}
-		if g.frame == nil {
-			g.frame = s.frameOf(img, g)
-		}
-		for _, c := range append(g.frame.cuts, s.bars(img, g, g.frame)...) {
+		for _, c := range cuts[i] {
 			c.apply(m.Coverage, own)
 		}
 	}
