@@ -93,6 +93,9 @@ func (s *Server) check(h *house) {
 func (s *Server) checkNow(ctx context.Context, h *house, key string) {
 	c := &h.checking
 	found, err := s.findings(ctx, h, key)
+	if err == nil && ctx.Err() == nil {
+		_ = found.write(h.dir) // before anybody is told; what can't be kept is found again next time
+	}
 	c.mu.Lock()
 	if c.key != key || ctx.Err() != nil {
 		if c.key == key {
@@ -106,9 +109,6 @@ func (s *Server) checkNow(ctx context.Context, h *house, key string) {
 		c.state = checkState{State: "failed", Error: err.Error()}
 	}
 	c.mu.Unlock()
-	if err == nil {
-		_ = found.write(h.dir) // what can't be kept is found again next time
-	}
 	s.hub.tell(event{Kind: "check", State: "done"})
 }
 
