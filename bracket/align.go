@@ -325,6 +325,11 @@ func (a *aligner) bendOne(ctx context.Context, s *shot) error {
 	x, y := s.warp.at(s.warp.cx, s.warp.cy)
 	r.ShiftX, r.ShiftY = (x-s.warp.cx)*float64(m.step), (y-s.warp.cy)*float64(m.step)
 	r.RotationDeg = s.warp.rotation() * 180 / math.Pi
+	return s.moveProof(ctx)
+}
+
+// moveProof moves a shot's proof into the reference's geometry.
+func (s *shot) moveProof(ctx context.Context) error {
 	lin, err := warpProof(ctx, s.proof.lin, s.warp)
 	if err != nil {
 		return err
@@ -334,8 +339,8 @@ func (a *aligner) bendOne(ctx context.Context, s *shot) error {
 	return nil
 }
 
-// warpProof moves a proof into the reference's geometry. What lies outside the
-// frame counts as saturated: not seen.
+// warpProof is a proof in the reference's geometry. What lies outside the frame counts
+// as saturated: not seen.
 func warpProof(ctx context.Context, src *raster.Plane, t warp) (*raster.Plane, error) {
 	dst := raster.Get(src.W, src.H)
 	err := raster.Bands(ctx, dst.H, func(y0, y1 int) {

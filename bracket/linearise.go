@@ -6,7 +6,6 @@ import (
 	"sort"
 
 	"mullion/finding"
-	"mullion/internal/raster"
 	"mullion/rawfile"
 	"mullion/response"
 )
@@ -42,12 +41,9 @@ func (m *merger) linearise(ctx context.Context) error {
 			return err
 		}
 		if !s.warp.identity() {
-			lin, err := warpProof(ctx, s.proof.lin, s.warp)
-			if err != nil {
+			if err := s.moveProof(ctx); err != nil {
 				return err
 			}
-			raster.Put(s.proof.lin)
-			s.proof.lin = lin
 		}
 	}
 	return nil

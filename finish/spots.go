@@ -1,8 +1,6 @@
 package finish
 
 import (
-	"math"
-
 	"mullion/removal/dust"
 	"mullion/warp"
 )
@@ -24,25 +22,10 @@ func (s *straight) spots(k *reduced) []Place {
 	return out
 }
 
-// shownAt is the place of the finished picture that shows a spot of the sensor: the map
-// leads the other way, so its inverse is found by Newton's method from its differences.
+// shownAt is the place of the finished picture that shows a spot of the sensor; ok is
+// false where none does.
 func shownAt(m warp.Map, k *reduced, d dust.Spot) (x, y float64, ok bool) {
 	sx, sy := d.X*float64(k.W), d.Y*float64(k.W) // both are shares of the width
 	x, y = seenAt(k.Info.Orientation, sx, sy, float64(k.Frame[0]), float64(k.Frame[1]))
-	for range 20 {
-		ax, ay := m.At(x, y)
-		ex, ey := sx-ax, sy-ay
-		if math.Hypot(ex, ey) < 0.1 {
-			return x, y, true
-		}
-		bx, by := m.At(x+1, y)
-		cx, cy := m.At(x, y+1)
-		a, b, c, e := bx-ax, cx-ax, by-ay, cy-ay
-		det := a*e - b*c
-		if math.Abs(det) < 1e-6 {
-			return 0, 0, false
-		}
-		x, y = x+(e*ex-b*ey)/det, y+(a*ey-c*ex)/det
-	}
-	return 0, 0, false
+	return whence(m, sx, sy, x, y)
 }
