@@ -38,15 +38,12 @@ func reduce(ctx context.Context, img *raster.RGB, win *window.Map, long int) (*s
 	}
 	s.log = y
 	if win == nil || len(win.Regions) == 0 {
-		return s, s.lookAround(ctx)
+		return s, nil
 	}
 	if win.Coverage.W != img.W() || win.Coverage.H != img.H() {
 		return nil, ErrSize
 	}
 	if s.win, err = raster.Shrink(ctx, win.Coverage, w, h); err != nil {
-		return nil, err
-	}
-	if err := s.lookAround(ctx); err != nil {
 		return nil, err
 	}
 	return s, s.lookOut(ctx)

@@ -75,10 +75,10 @@ func Render(ctx context.Context, img *raster.RGB, win *window.Map, p Params) (*r
 // Measure returns the anchors of a view without rendering it, for matching the
 // views of a room before any is rendered. img is not changed.
 func Measure(ctx context.Context, img *raster.RGB, win *window.Map) (Anchors, error) {
-	v, err := Analyse(ctx, img, win, Full)
+	s, err := reduce(ctx, img, win, int(Full))
 	if err != nil {
 		return Anchors{}, err
 	}
-	defer v.Release()
-	return v.anchors, nil
+	defer s.release()
+	return s.anchors(win), nil
 }

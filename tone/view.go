@@ -39,6 +39,9 @@ func Analyse(ctx context.Context, img *raster.RGB, win *window.Map, size Finenes
 	if err != nil {
 		return nil, err
 	}
+	if err := s.lookAround(ctx); err != nil {
+		return nil, err
+	}
 	v := &View{scene: s, anchors: s.anchors(win)}
 	if s.win != nil {
 		v.coarse, err = s.smaller(ctx)
