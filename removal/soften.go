@@ -8,18 +8,16 @@ import (
 	"mullion/internal/raster"
 )
 
-// Of a softened region's colour its lightness has 16 steps. How far red and blue lie
-// from grey is rounded apart from that and finer, counted from grey: channels rounded
-// each for itself would turn a grey wall pink or lilac, another way at another size.
-const (
-	softSteps  = 16
-	colourStep = 1. / 40 // of the root of linear light; half of it is three codes of 255
-)
+// softStep is how finely a softened region's lightness is told, of the root of linear
+// light, and how far red and blue lie from grey. Colour is counted from grey: channels
+// rounded each for itself would turn a grey wall pink or lilac, another way at another
+// size. A finer step of colour than of light would tell more of two-coloured plates.
+const softStep = 1. / 15
 
 // Soften makes what the mask covers unreadable, in place and for good: of all that was
-// there one colour is left, its mean, rounded to one of 16 steps of lightness and with its hue. Towards the
-// edge it passes into what lies around the mask. It returns the number of pixels
-// written.
+// there one colour is left, its mean, rounded to one of 16 steps of lightness, and its
+// hue as finely. Towards the edge it passes into what lies around the mask. It returns
+// the number of pixels written.
 //
 // One mean and no more, because a few are enough to be found out by: whoever knows what
 // kind of thing was blurred can blur every candidate alike and compare (Hill, Zhou,
@@ -107,8 +105,8 @@ func roundedMean(img *raster.RGB, depth []float32, b box) [3]float32 {
 	}
 	const r, g, bl = 0.2126, 0.7152, 0.0722 // BT.709
 	light := r*root[0] + g*root[1] + bl*root[2]
-	red, blue := inSteps(root[0]-light, colourStep), inSteps(root[2]-light, colourStep)
-	light = inSteps(light, 1./(softSteps-1))
+	red, blue := inSteps(root[0]-light), inSteps(root[2]-light)
+	light = inSteps(light)
 	root = [3]float64{light + red, light - (r*red+bl*blue)/g, light + blue}
 	var out [3]float32
 	for c, v := range root {
@@ -118,7 +116,7 @@ func roundedMean(img *raster.RGB, depth []float32, b box) [3]float32 {
 	return out
 }
 
-func inSteps(v, step float64) float64 { return math.Round(v/step) * step }
+func inSteps(v float64) float64 { return math.Round(v/softStep) * softStep }
 
 // pullPush continues what is outside the mask smoothly into it: means of known pixels
 // at ever coarser sizes, and back, each unknown pixel from the next coarser size

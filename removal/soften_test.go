@@ -96,9 +96,12 @@ func TestSoftenKeepsTheHue(t *testing.T) {
 					// Beside its own lightness no channel is off by more than half a step of colour.
 					l := (math.Sqrt(float64(got[1])) - math.Sqrt(mean[1]))
 					d := math.Sqrt(float64(got[c])) - math.Sqrt(mean[c]) - l
-					if math.Abs(d) > 0.75*colourStep {
+					if math.Abs(d) > 0.75*softStep {
 						t.Errorf("tint %v, light %.3f, size %d: channel %d is %+.4f off the mean's hue", tint, light, size, c, d)
 					}
+				}
+				if max(math.Abs(tint[0]-1), math.Abs(tint[2]-1)) < .05 && (got[0] != got[1] || got[2] != got[1]) {
+					t.Errorf("tint %v, light %.3f, size %d: what is nearly grey turns %v", tint, light, size, got)
 				}
 				if before != nil && (got[0] != before[0] || got[1] != before[1] || got[2] != before[2]) {
 					t.Errorf("tint %v, light %.3f: %v at one size, %v at another", tint, light, before, got)
