@@ -12,6 +12,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"mullion/card/disk"
 )
 
 // ArchiveName is the file that holds a whole delivery, for one download.
@@ -51,13 +53,13 @@ func WriteArchive(ctx context.Context, dir string, when time.Time) error {
 	if same, err := SameArchive(ctx, dir, when); err == nil && same {
 		return nil
 	}
-	f, err := os.CreateTemp(dir, ".mullion-*.part")
+	f, err := os.Create(disk.Part(path))
 	if err != nil {
 		return err
 	}
-	defer os.Remove(f.Name())
+	defer os.Remove(f.Name()) // fails quietly once renamed
 	err = Archive(ctx, f, dir, when)
-	if err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
 		return fmt.Errorf("writing %s: %w", path, err)
 	}
 	return os.Rename(f.Name(), path)

@@ -7,12 +7,12 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
 
+	"mullion/card/disk"
 	"mullion/imprint"
 	"mullion/internal/raster"
 	"mullion/jpegfile"
@@ -219,19 +219,9 @@ func shrinkCoded(ctx context.Context, img *jpegfile.Image, by float64) (*jpegfil
 
 // writeFile writes data under a name in one step: a reader sees the whole file
 // or none.
-func writeFile(path string, data []byte) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".mullion-*.part")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			os.Remove(f.Name())
-		}
-	}()
-	_, err = f.Write(data)
-	if err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
+func writeFile(path string, data []byte) error {
+	if err := disk.WriteFile(disk.OS, path, data); err != nil {
 		return fmt.Errorf("writing %s: %w", path, err)
 	}
-	return os.Rename(f.Name(), path)
+	return nil
 }

@@ -1,14 +1,14 @@
 package finish
 
 import (
+	"bytes"
 	"context"
 	"image"
 	"image/color"
 	"image/png"
 	"math"
-	"os"
-	"path/filepath"
 
+	"mullion/card/disk"
 	"mullion/internal/raster"
 	"mullion/rawfile"
 )
@@ -64,20 +64,9 @@ func WriteFrame(ctx context.Context, frame, to string) error {
 			img.SetNRGBA(x, y, color.NRGBA{v[0], v[1], v[2], 255})
 		}
 	}
-	tmp := filepath.Join(filepath.Dir(to), ".partial-"+filepath.Base(to))
-	f, err := os.Create(tmp)
-	if err != nil {
+	var b bytes.Buffer
+	if err := png.Encode(&b, img); err != nil {
 		return err
 	}
-	err = png.Encode(f, img)
-	if e := f.Close(); err == nil {
-		err = e
-	}
-	if err == nil {
-		err = os.Rename(tmp, to)
-	}
-	if err != nil {
-		os.Remove(tmp)
-	}
-	return err
+	return disk.WriteFile(disk.OS, to, b.Bytes())
 }

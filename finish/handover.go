@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"mullion/card/disk"
 	"mullion/deliver"
 	"mullion/rawfile"
 	"mullion/record"
@@ -173,9 +174,5 @@ func (l *line) licence(dir string) (name string, err error) {
 	if was, err := os.ReadFile(path); err == nil && string(was) == text {
 		return licenceFile, nil
 	}
-	tmp, err := writePart(dir, []byte(text))
-	if err != nil {
-		return "", err
-	}
-	return licenceFile, os.Rename(tmp, path)
+	return licenceFile, disk.WriteFile(disk.OS, path, []byte(text))
 }

@@ -10,6 +10,7 @@ import (
 	"sync"
 	"time"
 
+	"mullion/card/disk"
 	"mullion/deliver"
 	"mullion/finding"
 	"mullion/metadata"
@@ -71,6 +72,9 @@ func (l *line) run(ctx context.Context) error {
 	if l.around, err = together(ctx, l.shoot.Doc().Views, l.soundings); err != nil {
 		return err
 	}
+	if err := l.sweep(); err != nil {
+		return err
+	}
 	if err := l.plan(ctx); err != nil {
 		return err
 	}
@@ -93,6 +97,21 @@ func (l *line) run(ctx context.Context) error {
 		return err
 	}
 	return l.pages(ctx)
+}
+
+// sweep takes what a killed run was writing out of the deliveries: the next one may give
+// its files other names, and then nothing would ever replace it.
+func (l *line) sweep() error {
+	for _, s := range l.sheets {
+		dir, err := l.shoot.Delivery(s.Name)
+		if err != nil {
+			return err
+		}
+		if err := disk.Sweep(dir); err != nil {
+			return fmt.Errorf("%s can't be tidied: %w", dir, err)
+		}
+	}
+	return nil
 }
 
 // plan names every file of every delivery before any is made, so that no two views

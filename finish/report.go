@@ -4,10 +4,9 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"os"
-	"path/filepath"
 	"time"
 
+	"mullion/card/disk"
 	"mullion/finding"
 	"mullion/record"
 )
@@ -116,9 +115,8 @@ func (r Report) Write(_ context.Context, path string) error {
 	if err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
-	tmp := filepath.Join(filepath.Dir(path), ".partial-"+filepath.Base(path))
-	if err := os.WriteFile(tmp, append(b, '\n'), 0o644); err != nil {
+	if err := disk.WriteFile(disk.OS, path, append(b, '\n')); err != nil {
 		return fmt.Errorf("the report could not be written: %w", err)
 	}
-	return os.Rename(tmp, path)
+	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"mullion/card/disk"
 	"mullion/deliver"
 	"mullion/record"
 )
@@ -92,7 +93,7 @@ func (l *line) reword(ctx context.Context, w *work, k int) (*stamped, error) {
 		if data, err = p.sheet.Restamp(data, about, filepath.Base(to[i])); err != nil {
 			return nil, nil // it no longer fits: the picture is made again
 		}
-		tmp, err := writePart(filepath.Dir(p.path), data)
+		tmp, err := writePart(to[i], data)
 		if err != nil {
 			return nil, err
 		}
@@ -104,15 +105,16 @@ func (l *line) reword(ctx context.Context, w *work, k int) (*stamped, error) {
 	return s, nil
 }
 
-func writePart(dir string, data []byte) (string, error) {
-	f, err := os.CreateTemp(dir, ".mullion-*.part")
+// writePart writes what is to replace the file at path beside it.
+func writePart(path string, data []byte) (string, error) {
+	f, err := os.Create(disk.Part(path))
 	if err != nil {
 		return "", fmt.Errorf("the delivery's folder can't be written to: %w", err)
 	}
 	_, err = f.Write(data)
-	if err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
 		os.Remove(f.Name())
-		return "", fmt.Errorf("writing into %s: %w", dir, err)
+		return "", fmt.Errorf("writing %s: %w", path, err)
 	}
 	return f.Name(), nil
 }

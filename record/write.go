@@ -13,12 +13,12 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"sort"
 	"strings"
 
 	"mullion/card"
+	"mullion/card/disk"
 	"mullion/deliver"
 )
 
@@ -105,9 +105,8 @@ func hashFolder(ctx context.Context, dir string) ([]File, error) {
 }
 
 func put(path string, data []byte) error {
-	tmp := filepath.Join(filepath.Dir(path), ".partial-"+filepath.Base(path))
-	if err := os.WriteFile(tmp, data, 0o644); err != nil {
+	if err := disk.WriteFile(disk.OS, path, data); err != nil {
 		return fmt.Errorf("%s can't be written: %w", path, err)
 	}
-	return os.Rename(tmp, path)
+	return nil
 }

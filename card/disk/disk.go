@@ -141,6 +141,24 @@ func Part(name string) string {
 	return filepath.Join(filepath.Dir(name), "."+filepath.Base(name)+PartSuffix)
 }
 
+// Sweep removes what writers that were killed left under temporary names in the folder
+// dir and below. It is for those who hold the lock of everything in it; a folder that
+// isn't there has nothing to remove.
+func Sweep(dir string) error {
+	return filepath.WalkDir(dir, func(name string, e fs.DirEntry, err error) error {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		if base := e.Name(); e.Type().IsRegular() && base[0] == '.' && filepath.Ext(base) == PartSuffix && base != PartSuffix {
+			return os.Remove(name)
+		}
+		return nil
+	})
+}
+
 // WriteFile replaces a file in one step: after a crash at any instant the name
 // holds either the old contents or the new, whole.
 func WriteFile(fsys FS, name string, data []byte) (err error) {

@@ -45,6 +45,31 @@ func TestLockIsExclusive(t *testing.T) {
 	l.Close()
 }
 
+func TestSweepTakesOnlyParts(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.Mkdir(filepath.Join(dir, "pages"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	there := map[string]bool{"a.jpg": true, disk.Part("a.jpg"): false, "own.part": true, ".hidden": true, ".part": true,
+		"pages/b.jpg": true, disk.Part("pages/b.jpg"): false}
+	for name := range there {
+		if err := os.WriteFile(filepath.Join(dir, name), nil, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := disk.Sweep(dir); err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range there {
+		if _, err := os.Stat(filepath.Join(dir, name)); (err == nil) != want {
+			t.Errorf("%s is there: %v, want %v", name, err == nil, want)
+		}
+	}
+	if err := disk.Sweep(filepath.Join(dir, "none")); err != nil {
+		t.Errorf("a folder that isn't there: %v", err)
+	}
+}
+
 func TestSettle(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "x")
 	f, err := disk.OS.Create(name)

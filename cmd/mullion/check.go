@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -8,6 +9,7 @@ import (
 	"os"
 	"strings"
 
+	"mullion/card/disk"
 	"mullion/check"
 	"mullion/finding"
 	"mullion/finish"
@@ -59,22 +61,17 @@ func (c *checkCmd) Run(ctx context.Context) error {
 	return nil
 }
 
-// writeFile writes a file whole or not at all.
+// writeFile writes a page whole or not at all.
 func writeFile(path string, fill func(io.Writer) error) error {
-	f, err := os.Create(path + ".part")
+	var b bytes.Buffer
+	err := fill(&b)
+	if err == nil {
+		err = disk.WriteFile(disk.OS, path, b.Bytes())
+	}
 	if err != nil {
 		return fmt.Errorf("the page can't be written: %w", err)
 	}
-	if err := fill(f); err != nil {
-		f.Close()
-		os.Remove(f.Name())
-		return fmt.Errorf("the page can't be written: %w", err)
-	}
-	if err := f.Close(); err != nil {
-		os.Remove(f.Name())
-		return fmt.Errorf("the page can't be written: %w", err)
-	}
-	return os.Rename(f.Name(), path)
+	return nil
 }
 
 // checkPrinter prints a check while it goes on.
