@@ -81,11 +81,21 @@ func (b *tab) watch() {
 	}()
 }
 
+// do does as a person would. A page that hears of a change replaces what it shows; an
+// element that was replaced between being found and being pressed is looked for again.
 func (b *tab) do(steps ...cd.Action[cd.Void]) {
 	b.t.Helper()
-	ctx := b.ctx
-	if err := cd.Do(ctx, steps...); err != nil {
-		b.t.Fatal(err)
+	for _, step := range steps {
+		err := cd.Do(b.ctx, step)
+		for range 20 {
+			if err == nil || !strings.Contains(err.Error(), "Could not find node with given id") {
+				break
+			}
+			err = cd.Do(b.ctx, step)
+		}
+		if err != nil {
+			b.t.Fatal(err)
+		}
 	}
 }
 
