@@ -1,7 +1,6 @@
 package bracket
 
 import (
-	"image/png"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -10,6 +9,7 @@ import (
 	"testing"
 
 	"mullion/internal/raster"
+	"mullion/internal/raster/rastertest"
 	"mullion/simcam"
 )
 
@@ -65,29 +65,16 @@ func TestAlignKodak(t *testing.T) {
 
 // kodak reads a picture as a scene: its codes through the sRGB curve (IEC 61966-2-1).
 func kodak(t *testing.T, name string) *raster.RGB {
-	f, err := os.Open(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	img, err := png.Decode(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := img.Bounds()
-	m := raster.NewRGB(b.Dx(), b.Dy())
-	for y := range b.Dy() {
-		for x := range b.Dx() {
-			r, g, bl, _ := img.At(b.Min.X+x, b.Min.Y+y).RGBA()
-			for c, v := range [3]uint32{r, g, bl} {
-				u := float64(v) / 65535
-				if u <= 0.04045 {
-					u /= 12.92
-				} else {
-					u = math.Pow((u+0.055)/1.055, 2.4)
-				}
-				m[c].Row(y)[x] = float32(u)
+	m := rastertest.ReadPNG(t, name)
+	for _, p := range m {
+		for i, v := range p.Pix {
+			u := float64(v)
+			if u <= 0.04045 {
+				u /= 12.92
+			} else {
+				u = math.Pow((u+0.055)/1.055, 2.4)
 			}
+			p.Pix[i] = float32(u)
 		}
 	}
 	return m

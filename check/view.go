@@ -120,7 +120,7 @@ func (v *seen) develop(ctx context.Context) error {
 		return err
 	}
 	least := m.Clip * 1e-6
-	if err := transform(ctx, v.scene, toScene, least); err != nil {
+	if err := raster.Transform(ctx, v.scene, toScene, least); err != nil {
 		return err
 	}
 	v.level = raster.Get(v.scene.W(), v.scene.H())
@@ -131,27 +131,6 @@ func (v *seen) develop(ctx context.Context) error {
 		}
 	}
 	return nil
-}
-
-func transform(ctx context.Context, img *raster.RGB, m colour.Mat3, least float32) error {
-	var a [3][3]float32
-	for i := range 3 {
-		for j := range 3 {
-			a[i][j] = float32(m[i][j])
-		}
-	}
-	return raster.Bands(ctx, img.H(), func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			r := img[0].Row(y)
-			g, b := img[1].Row(y)[:len(r)], img[2].Row(y)[:len(r)]
-			for x := range r {
-				p, q, s := r[x], g[x], b[x]
-				r[x] = max(least, a[0][0]*p+a[0][1]*q+a[0][2]*s)
-				g[x] = max(least, a[1][0]*p+a[1][1]*q+a[1][2]*s)
-				b[x] = max(least, a[2][0]*p+a[2][1]*q+a[2][2]*s)
-			}
-		}
-	})
 }
 
 func (v *seen) measureLight(ctx context.Context) error {

@@ -2,13 +2,13 @@ package demosaic
 
 import (
 	"context"
-	"image/png"
 	"math"
 	"os"
 	"path/filepath"
 	"testing"
 
 	"mullion/internal/raster"
+	"mullion/internal/raster/rastertest"
 )
 
 var ctx = context.Background()
@@ -27,32 +27,9 @@ func kodak(t testing.TB) []*raster.RGB {
 	}
 	var all []*raster.RGB
 	for _, f := range files {
-		all = append(all, readPNG(t, f))
+		all = append(all, rastertest.ReadPNG(t, f))
 	}
 	return all
-}
-
-func readPNG(t testing.TB, name string) *raster.RGB {
-	f, err := os.Open(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	img, err := png.Decode(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := img.Bounds()
-	m := raster.NewRGB(b.Dx(), b.Dy())
-	for y := range b.Dy() {
-		for x := range b.Dx() {
-			r, g, bl, _ := img.At(b.Min.X+x, b.Min.Y+y).RGBA()
-			for c, v := range [3]uint32{r, g, bl} {
-				m[c].Row(y)[x] = float32(v>>8) / 255
-			}
-		}
-	}
-	return m
 }
 
 func mosaicOf(m *raster.RGB, cfa [2][2]uint8) *raster.Plane {

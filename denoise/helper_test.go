@@ -2,7 +2,6 @@ package denoise
 
 import (
 	"context"
-	"image/png"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -11,6 +10,7 @@ import (
 
 	"mullion/demosaic"
 	"mullion/internal/raster"
+	"mullion/internal/raster/rastertest"
 )
 
 var rggb = [2][2]uint8{{0, 1}, {1, 2}}
@@ -32,24 +32,12 @@ func kodak(t testing.TB, first, step int) []*raster.RGB {
 	return all
 }
 
+// readPNG reads a picture as linear light.
 func readPNG(t testing.TB, name string) *raster.RGB {
-	f, err := os.Open(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	img, err := png.Decode(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := img.Bounds()
-	m := raster.NewRGB(b.Dx(), b.Dy())
-	for y := range b.Dy() {
-		for x := range b.Dx() {
-			r, g, bl, _ := img.At(b.Min.X+x, b.Min.Y+y).RGBA()
-			for c, v := range [3]uint32{r, g, bl} {
-				m[c].Row(y)[x] = float32(linear(float64(v>>8) / 255))
-			}
+	m := rastertest.ReadPNG(t, name)
+	for _, p := range m {
+		for i, v := range p.Pix {
+			p.Pix[i] = float32(linear(float64(v)))
 		}
 	}
 	return m

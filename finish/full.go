@@ -87,7 +87,7 @@ func (s *Scene) plain(ctx context.Context, rgb *raster.RGB) error {
 			m[i][j] *= scale
 		}
 	}
-	return transform(ctx, rgb, m, 0)
+	return raster.Transform(ctx, rgb, m, 0)
 }
 
 // planOf is the geometry of a view's finished picture.

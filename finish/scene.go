@@ -162,7 +162,7 @@ func (s *Scene) develop(ctx context.Context, clock *Clock) error {
 		if err := bracket.Whiten(ctx, s.RGB, m.Clip, colour.Vec3{1, 1, 1}); err != nil {
 			return err
 		}
-		return floor(ctx, s.RGB, lowest(m))
+		return raster.Floor(ctx, s.RGB, lowest(m))
 	}
 	return s.fromCamera(ctx)
 }
@@ -193,7 +193,7 @@ func (s *Scene) fromCamera(ctx context.Context) error {
 			Message: fmt.Sprintf("The colours of the camera %q are not known to this program's raw library (version %s), so an average camera's are used; a newer library or DNG files will do better.", m.Info.Model, rawfile.Version()),
 		})
 	}
-	return transform(ctx, s.RGB, toScene, lowest(m))
+	return raster.Transform(ctx, s.RGB, toScene, lowest(m))
 }
 
 // knee is where the merge's noise stops to follow its signal: a few standard

@@ -11,6 +11,7 @@ import (
 	"mullion/colour"
 	"mullion/demo"
 	"mullion/internal/raster"
+	"mullion/quality"
 	"mullion/simcam"
 )
 
@@ -85,7 +86,7 @@ func measure(t *testing.T, got, truth *raster.RGB) accuracy {
 	}
 	y := luminance(truth)
 	lo, hi := ends(y)
-	fit := colourFit(got, truth, y, lo, hi)
+	fit := quality.ColourFit(got, truth, y, lo, hi)
 	a := accuracy{errs: raster.New(w, h)}
 	var mid, calm, flat mean
 	for i, l := range y.Pix {
@@ -152,27 +153,6 @@ func around(y *raster.Plane, px, py int) float64 {
 		}
 	}
 	return math.Log2(float64(hi / lo))
-}
-
-// colourFit is the matrix that takes the merge nearest to the truth in the mid
-// tones, by least squares of the error relative to the truth's luminance.
-func colourFit(got, truth *raster.RGB, y *raster.Plane, lo, hi float32) colour.Mat3 {
-	var ts, ss colour.Mat3
-	for i, l := range y.Pix {
-		if l < lo || l > hi {
-			continue
-		}
-		wt := 1 / float64(l) / float64(l)
-		for a := range 3 {
-			s := wt * float64(got[a].Pix[i])
-			for b := range 3 {
-				ss[a][b] += s * float64(got[b].Pix[i])
-				ts[b][a] += s * float64(truth[b].Pix[i])
-			}
-		}
-	}
-	inverse, _ := ss.Inverse()
-	return ts.Mul(inverse)
 }
 
 // merge merges a view's frames and turns the result upright.
@@ -299,7 +279,7 @@ func fanCast(t *testing.T, got *raster.RGB) float64 {
 		if i == 2 {
 			y := luminance(scene)
 			lo, hi := ends(y)
-			mine = greenness(got, colourFit(got, scene, y, lo, hi))
+			mine = greenness(got, quality.ColourFit(got, scene, y, lo, hi))
 		}
 	}
 	worst := 0.

@@ -8,6 +8,7 @@ import (
 	"mullion/bracket"
 	"mullion/colour"
 	"mullion/internal/raster"
+	"mullion/quality"
 	"mullion/rawfile"
 )
 
@@ -18,7 +19,7 @@ import (
 func mergeError(got, want *raster.RGB) (mid, flat float64, errs *raster.Plane) {
 	y := luminance(want, bt2020)
 	lo, hi := quantileOf(y, .1), quantileOf(y, .9)
-	fit := colourFit(got, want, y, lo, hi)
+	fit := quality.ColourFit(got, want, y, lo, hi)
 	errs = raster.New(y.W, y.H)
 	var a, b rms
 	for i, l := range y.Pix {
@@ -34,25 +35,6 @@ func mergeError(got, want *raster.RGB) (mid, flat float64, errs *raster.Plane) {
 		}
 	}
 	return a.root(), b.root(), errs
-}
-
-func colourFit(got, want *raster.RGB, y *raster.Plane, lo, hi float32) colour.Mat3 {
-	var ts, ss colour.Mat3
-	for i, l := range y.Pix {
-		if l < lo || l > hi {
-			continue
-		}
-		wt := 1 / float64(l) / float64(l)
-		for a := range 3 {
-			s := wt * float64(got[a].Pix[i])
-			for b := range 3 {
-				ss[a][b] += s * float64(got[b].Pix[i])
-				ts[b][a] += s * float64(want[b].Pix[i])
-			}
-		}
-	}
-	inverse, _ := ss.Inverse()
-	return ts.Mul(inverse)
 }
 
 // around is the range within 3 pixels, EV.
