@@ -70,7 +70,7 @@ func (g *group) maybeFramed() bool {
 
 const (
 	sureLeast  = 0.4  // of the outline must be straight edges at full size,
-	sureLarge  = 0.7  // of a third of the picture and more,
+	sureLarge  = 0.7  // of a third of the picture and more, and of a hundredth and less,
 	sureInner  = 0.75 // the same for a part of a brighter region,
 	solidInner = 0.62
 	framedSure = 0.8 // and for one that shows little else of a window
@@ -81,7 +81,7 @@ const (
 // accept says whether a candidate is a window, by its marks and its edges at full size.
 func (s *scene) accept(img *raster.RGB, g *group) bool {
 	likely := g.isWindow()
-	if !likely && !g.maybeFramed() {
+	if !likely && !g.maybeFramed() || s.isShade(g) {
 		return false
 	}
 	g.frame = s.frameOf(img, g)
@@ -92,7 +92,8 @@ func (s *scene) accept(img *raster.RGB, g *group) bool {
 	case g.inner:
 		return g.frame.sure >= sureInner && g.frame.ends >= 2 && g.solid >= solidInner && g.share >= deepShare
 	}
-	return g.frame.sure >= sureLeast+(sureLarge-sureLeast)*ramp(g.share, 0.12, 0.30)
+	// The larger the more it would spoil; and of small bright things in a room few are windows.
+	return g.frame.sure >= sureLeast+(sureLarge-sureLeast)*max(ramp(g.share, 0.12, 0.30), ramp(-g.share, -0.02, -0.01))
 }
 
 // windows returns those of the candidates that are windows, in their order, and with
@@ -116,7 +117,7 @@ func (s *scene) windows(ctx context.Context, img *raster.RGB, groups []*group) (
 		}
 		rest = next
 	}
-	sure = s.brightest(sure)
+	sure = s.standing(s.brightest(sure))
 	out := slices.Clone(sure)
 	for _, g := range groups {
 		if !slices.Contains(sure, g) && slices.ContainsFunc(sure, func(w *group) bool { return g.goesOn(w, max(s.w, s.h)) }) {

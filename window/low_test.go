@@ -1,0 +1,91 @@
+package window
+
+import (
+	"math"
+	"testing"
+)
+
+func rect(a, b, c, d float64) func(u, v float64) bool {
+	return func(u, v float64) bool { return u > a && u < b && v > c && v < d }
+}
+
+// A polished floor shows the window again, upside down and two stops darker, below it by
+// twice the height of the sill. The window is one, its image none.
+func TestMirroredInTheFloor(t *testing.T) {
+	img := room(900, 600)
+	paint(img, rect(0.3, 0.5, 0.2, 0.5), garden)
+	image := rect(0.3, 0.5, 0.62, 0.92) // about a floor that begins at 0.56
+	paint(img, image, func(u, v float64) [3]float64 {
+		c := garden(u, 1.12-v)
+		return [3]float64{c[0] / 4, c[1] / 4, c[2] / 4}
+	})
+	m := find(t, img)
+	if len(m.Regions) != 1 || m.Regions[0].Y1 > 320 {
+		t.Errorf("%d windows, want that in the wall: %+v", len(m.Regions), m.Regions)
+	}
+	// Alone it is none either.
+	img = room(900, 600)
+	paint(img, image, garden)
+	if m := find(t, img); len(m.Regions) != 0 {
+		t.Errorf("below the eye's height: %+v", m.Regions)
+	}
+}
+
+// The lower pane of a door, under a rail, is below the eye's height too, but stands under
+// the upper.
+func TestLowerPaneOfADoor(t *testing.T) {
+	img := room(900, 600)
+	paint(img, rect(0.4, 0.56, 0.2, 0.6), garden)
+	paint(img, rect(0.4, 0.56, 0.66, 0.86), garden)
+	m := find(t, img)
+	if s, want := m.Share(), 0.16*0.6; math.Abs(s-want) > 0.008 {
+		t.Errorf("share %.4f, want %.4f: %+v", s, want, m.Regions)
+	}
+}
+
+// A lit shade of cloth, brightest where the lamp is, has upright sides, straight edges and
+// stops of light and shade, and in a room that is lit by its like it isn't warm. The same
+// outline with a garden in it is a window.
+func TestShadeIsNone(t *testing.T) {
+	shade := rect(0.6, 0.68, 0.25, 0.5)
+	for _, seam := range []float64{0, 0.8} { // EV
+		img := room(900, 600)
+		paint(img, shade, func(u, v float64) [3]float64 {
+			across, along := (u-0.64)/0.04, (v-0.37)/0.08
+			l := 5.5 - 0.4*across*across - 1.2*along*along*min(1, 1/math.Abs(along))
+			if math.Abs(u-0.65) < 0.002 {
+				l -= seam
+			}
+			k := math.Exp2(l)
+			return [3]float64{k, k, k}
+		})
+		if m := find(t, img); len(m.Regions) != 0 {
+			t.Errorf("a seam of %g EV: %+v", seam, m.Regions)
+		}
+	}
+	img := room(900, 600)
+	paint(img, shade, garden)
+	if m := find(t, img); len(m.Regions) != 1 {
+		t.Errorf("a garden: %d windows, want 1", len(m.Regions))
+	}
+}
+
+// Small bright things without straight edges, flowers in the sun, are none; a pane of the
+// same size is one.
+func TestSmallNeedsEdges(t *testing.T) {
+	petals := func(u, v float64) bool {
+		x, y := (u-0.6)*3/2, v-0.4
+		a := math.Atan2(y, x)
+		return math.Hypot(x, y) < 0.045*(1+0.35*math.Sin(5*a)+0.2*math.Cos(11*a))
+	}
+	img := room(900, 600)
+	paint(img, petals, garden)
+	if m := find(t, img); len(m.Regions) != 0 {
+		t.Errorf("flowers: %+v", m.Regions)
+	}
+	img = room(900, 600)
+	paint(img, rect(0.57, 0.63, 0.36, 0.44), garden)
+	if m := find(t, img); len(m.Regions) != 1 {
+		t.Errorf("a pane: %d windows, want 1", len(m.Regions))
+	}
+}
