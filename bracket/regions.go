@@ -105,10 +105,16 @@ func (s *shot) noiseBad() float64 {
 // frame that sees them unclipped: a region around a lamp takes a frame that shows the
 // lamp, in which what lies beside it is black. Where there is none the merge is better.
 func (m *merger) lighten(r *regions, near mask) {
+	codes := make([]*codeNoise, len(m.shots))
+	for k, s := range m.shots {
+		if s.frame.Kind == rawfile.KindDisplay && s.curves != nil {
+			codes[k] = s.curves.variances(k == len(m.shots)-1)
+		}
+	}
 	for i, k := range r.from {
-		for k > 0 && !m.shots[k-1].clear(i%r.w, i/r.w) {
+		for k > 0 && !m.shots[k-1].clear(i%r.w, i/r.w, codes[k-1]) {
 			if int(k) == len(m.shots) || !m.shots[k].unclippedAround(i%r.w, i/r.w) {
-				near.in[i] = false
+				near.in[i], k = false, 0
 				break
 			}
 			k++
@@ -117,11 +123,16 @@ func (m *merger) lighten(r *regions, near mask) {
 	}
 }
 
-// clear is true where a frame shows a proof sample as more than dots.
-func (s *shot) clear(x, y int) bool {
+// clear is true where a frame shows a proof sample as more than dots. codes is the
+// noise of a rendered file, whose few codes near black hold no colour; nil for others.
+func (s *shot) clear(x, y int, codes *codeNoise) bool {
 	v := float64(s.proof.lin.Row(y)[x])
 	bad := s.noiseBad() * v
-	return v > 0 && s.noise[1].at(v) < bad*bad
+	noise := s.noise[1].at(v)
+	if codes != nil {
+		noise = max(noise, float64(codes.at(float32(v))))
+	}
+	return v > 0 && noise < bad*bad
 }
 
 // unclippedAround is true when nothing clips in the 3 x 3 samples around one.
