@@ -3,6 +3,7 @@ package bracket
 import (
 	"context"
 	"errors"
+	"slices"
 
 	"mullion/colour"
 	"mullion/internal/raster"
@@ -14,12 +15,24 @@ import (
 // under the view's light, of any scale.
 //
 // Where all channels clip the light was at least as strong as the channel that
-// clips last allows: the pixel becomes the neutral's colour at that strength. A
-// channel that clips alone is raised to what the others say about a neutral, never
-// lowered, so a warm lamp stays warm. Both set in smoothly below clipping, and
-// around areas that clip whole the colour fades, since interpolation has mixed
-// clipped photosites into it. The method is our own.
+// clips last allows: the pixel becomes the light's colour at that strength. A
+// channel that clips alone is raised to what the others say about that colour, never
+// lowered. Both set in smoothly below clipping, and around areas that clip whole
+// pixels go over to it, since interpolation has mixed clipped photosites into them.
+// The light's colour is that of places close by which are bright and don't clip, and
+// the neutral's where there are none (see hue). The method is our own.
 func Whiten(ctx context.Context, rgb *raster.RGB, clip float32, neutral colour.Vec3) error {
+	return whiten(ctx, rgb, clip, neutral, false)
+}
+
+// WhitenRendered is Whiten for a rendered file's balanced colours. Near clipping the
+// camera has faded them, so that surroundings tell nothing of what clipped: white is
+// white.
+func WhitenRendered(ctx context.Context, rgb *raster.RGB, clip float32) error {
+	return whiten(ctx, rgb, clip, colour.Vec3{1, 1, 1}, true)
+}
+
+func whiten(ctx context.Context, rgb *raster.RGB, clip float32, neutral colour.Vec3, rendered bool) error {
 	if !(neutral[0] > 0 && neutral[1] > 0 && neutral[2] > 0) {
 		return errors.New("bracket: whitening needs a neutral whose three channels are positive")
 	}
@@ -33,8 +46,15 @@ func Whiten(ctx context.Context, rgb *raster.RGB, clip float32, neutral colour.V
 	}
 	strips := make([]strip, (rgb.H()+stripRows-1)/stripRows)
 	err := raster.BandsOf(ctx, len(strips), 1, func(i, _ int) { strips[i] = clippedWhole(ctx, rgb, i*stripRows, clip) })
-	if err == nil {
-		err = raster.BandsOf(ctx, len(strips), 1, func(i, _ int) { strips[i].whiten(rgb, i*stripRows, clip, n) })
+	if err == nil && slices.ContainsFunc(strips, func(s strip) bool { return s.whole != nil }) {
+		var light *hue
+		if !rendered {
+			light, err = newHue(ctx, rgb, clip, n)
+		}
+		if err == nil {
+			err = raster.BandsOf(ctx, len(strips), 1, func(i, _ int) { strips[i].whiten(rgb, i*stripRows, clip, n, light) })
+			light.release()
+		}
 	}
 	for _, s := range strips {
 		raster.Put(s.whole)
@@ -131,13 +151,13 @@ func brightest(rgb *raster.RGB, y int, v float32) (x0, x1 int) {
 }
 
 // whiten mends the strip's own rows, from y0 on.
-func (s strip) whiten(rgb *raster.RGB, y0 int, clip float32, n [3]float32) {
+func (s strip) whiten(rgb *raster.RGB, y0 int, clip float32, n [3]float32, light *hue) {
 	if s.whole == nil {
 		return
 	}
 	x1 := s.x + s.whole.W
 	for y := y0; y < min(rgb.H(), y0+stripRows); y++ {
-		whitenRow(rgb[0].Row(y)[s.x:x1], rgb[1].Row(y)[s.x:x1], rgb[2].Row(y)[s.x:x1], s.whole.Row(y-s.y), clip, n)
+		whitenRow(rgb[0].Row(y)[s.x:x1], rgb[1].Row(y)[s.x:x1], rgb[2].Row(y)[s.x:x1], s.whole.Row(y-s.y), clip, n, light.along(s.x, y))
 	}
 }
 
@@ -158,20 +178,29 @@ func negate(p *raster.Plane) {
 	}
 }
 
-func whitenRow(r, g, b, whole []float32, clip float32, n [3]float32) {
+// whitenRow mends a row. light says how the light at x differs from the neutral; nil
+// where nothing does.
+func whitenRow(r, g, b, whole []float32, clip float32, neutral [3]float32, light func(x int) [3]float32) {
 	inv := 1 / clip
-	most := clip / min(n[0], n[1], n[2]) // balanced strength at which the last channel clips
+	n := neutral
 	for x, near := range whole {
 		v := [3]float32{r[x], g[x], b[x]}
 		if near <= 0 && max(v[0], v[1], v[2]) < clipStart*clip {
 			continue
 		}
+		if light != nil {
+			k := light(x)
+			n = [3]float32{neutral[0] * k[0], neutral[1] * k[1], neutral[2] * k[2]}
+		}
 		u := [3]float32{v[0] / n[0], v[1] / n[1], v[2] / n[2]}
 		a := [3]float32{clippedness(v[0], inv), clippedness(v[1], inv), clippedness(v[2], inv)}
-		u = raise(u, a, most)
-		// Near areas that clip whole the colour fades towards the brightest channel.
+		u = raise(u, a, clip/min(n[0], n[1], n[2])) // where the last channel clips
+		// Near areas that clip whole the colour becomes the light's.
 		if near > 0 {
-			white := max(u[0], u[1], u[2])
+			white := (u[0] + u[1] + u[2]) * (1. / 3)
+			if light == nil {
+				white = max(u[0], u[1], u[2])
+			}
 			for c := range u {
 				u[c] += near * (white - u[c])
 			}

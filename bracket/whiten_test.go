@@ -66,10 +66,14 @@ func TestWhitenInStrips(t *testing.T) {
 		if err := raster.Gauss(bg, whole, whole, softenedBy); err != nil {
 			t.Fatal(err)
 		}
+		light, err := newHue(bg, want, 1, n)
+		if err != nil {
+			t.Fatal(err)
+		}
 		changed := 0
 		before := want.Clone()
 		for y := range size[1] {
-			whitenRow(want[0].Row(y), want[1].Row(y), want[2].Row(y), whole.Row(y), 1, n)
+			whitenRow(want[0].Row(y), want[1].Row(y), want[2].Row(y), whole.Row(y), 1, n, light.along(0, y))
 			for c := range got {
 				for x, v := range want[c].Row(y) {
 					if got[c].Row(y)[x] != v {

@@ -116,7 +116,13 @@ func (v *seen) develop(ctx context.Context) error {
 			v.asShot = colour.XY{}
 		}
 	}
-	if err := bracket.Whiten(ctx, v.scene, m.Clip, neutral); err != nil {
+	var err error
+	if v.rendered {
+		err = bracket.WhitenRendered(ctx, v.scene, m.Clip)
+	} else {
+		err = bracket.Whiten(ctx, v.scene, m.Clip, neutral)
+	}
+	if err != nil {
 		return err
 	}
 	least := m.Clip * 1e-6

@@ -18,8 +18,8 @@ type ceiling struct {
 }
 
 // From this share of clipping in its strongest channel on a pixel's colour is in doubt,
-// and at the second nothing of it is left. A sensor's channel that clips alone stays near
-// 1; what is mended beyond that is a guess of a neutral under the camera's setting. A
+// and at the second nothing of it is left. What a sensor's channel that clips alone is
+// mended to goes on from what is measured beside it, but further on it is a guess. A
 // rendered file has nothing beyond 1, and near it the camera has faded colours already.
 const doubtFrom, doubtTo, doubtRendered = 0.82, 1.18, 1.0
 
@@ -43,12 +43,11 @@ func (c ceiling) doubt(ctx context.Context, img *raster.RGB) (*raster.Plane, err
 			m[i][j] = float32(c.toCamera[i][j]) / c.clip
 		}
 	}
-	most, out := raster.Get(img.W(), img.H()), raster.Get(img.W(), img.H())
-	defer raster.Put(most)
+	out := raster.Get(img.W(), img.H())
 	found := make([]bool, img.H())
 	err := raster.Bands(ctx, img.H(), func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			r, t := img[0].Row(y), most.Row(y)
+			r, t := img[0].Row(y), out.Row(y)
 			g, b := img[1].Row(y)[:len(r)], img[2].Row(y)[:len(r)]
 			t = t[:len(r)]
 			for x := range r {
@@ -61,71 +60,31 @@ func (c ceiling) doubt(ctx context.Context, img *raster.RGB) (*raster.Plane, err
 				}
 				t[x] = v
 			}
-			found[y] = c.doubtRow(out.Row(y), t)
+			found[y] = c.doubtRow(t)
 		}
 	})
 	if err == nil && slices.Contains(found, true) {
-		if err = calm(ctx, out, most); err == nil {
-			return out, nil
-		}
+		return out, nil
 	}
 	raster.Put(out)
 	return nil, err
 }
 
-// doubtRow is the doubt about the colours of pixels by the share of clipping in their
-// strongest channels. It says whether there is any.
-func (c ceiling) doubtRow(dst, most []float32) (any bool) {
-	most = most[:len(dst)]
-	for x, v := range most {
-		dst[x] = 0
+// doubtRow replaces the shares of clipping in pixels' strongest channels by the doubt
+// about their colours. It says whether there is any.
+func (c ceiling) doubtRow(row []float32) (any bool) {
+	for x, v := range row {
+		row[x] = 0
 		if v > doubtFrom {
 			d := (v - doubtFrom) * (1 / (c.gone - doubtFrom))
 			if d > 1 {
 				d = 1
 			}
-			dst[x] = d * d * (3 - 2*d)
+			row[x] = d * d * (3 - 2*d)
 			any = true
 		}
 	}
 	return any
-}
-
-// Where a sky reaches clipping slowly, noise takes one pixel over the edge and leaves
-// the next one under it: white speckles in blue. So a pixel that is near clipping itself
-// is doubted as much as its neighbours on the whole are, and half of them are enough.
-const (
-	nearFrom = 0.6
-	calmedBy = 900 // part of the long side that neighbours lie within
-)
-
-func calm(ctx context.Context, doubt, most *raster.Plane) error {
-	around := raster.Get(doubt.W, doubt.H)
-	defer raster.Put(around)
-	if err := raster.Box(ctx, around, doubt, max(1, max(doubt.W, doubt.H)/calmedBy)); err != nil {
-		return err
-	}
-	return raster.Bands(ctx, doubt.H, func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			d, a, m := doubt.Row(y), around.Row(y), most.Row(y)
-			a, m = a[:len(d)], m[:len(d)]
-			for x, v := range a {
-				near := (m[x] - nearFrom) * (1 / (doubtFrom - nearFrom))
-				if near <= 0 || v <= 0 {
-					continue
-				}
-				if v = 2 * v; v > 1 {
-					v = 1
-				}
-				if near < 1 {
-					v *= near
-				}
-				if v > d[x] {
-					d[x] = v
-				}
-			}
-		}
-	})
 }
 
 // The weights of BT.2020 for luminance (Recommendation ITU-R BT.2020, table 4).

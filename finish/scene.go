@@ -159,7 +159,7 @@ func (s *Scene) develop(ctx context.Context, clock *Clock) error {
 	if m.Space == bracket.BT2020 {
 		s.Rendered = true
 		s.ceiling = ceiling{colour.Identity, m.Clip, gone(true)}
-		if err := bracket.Whiten(ctx, s.RGB, m.Clip, colour.Vec3{1, 1, 1}); err != nil {
+		if err := bracket.WhitenRendered(ctx, s.RGB, m.Clip); err != nil {
 			return err
 		}
 		return raster.Floor(ctx, s.RGB, lowest(m))
