@@ -12,23 +12,34 @@ import (
 
 // linearise recovers the camera's response from a bracket of rendered files and
 // makes their proofs again with it. Files of more than 8 bits a sample are taken
-// as linear by their profile, and so are those that do not say how they were
-// exposed: steps and curve can't both be solved.
+// as linear by their profile. Frames that do not say how they were exposed have their
+// steps solved with the curve, up to a power of all light that the profile's curve
+// decides: light may then be too flat or too steep over all, but where one frame leaves
+// the merge and the next takes over nothing shows.
 func (m *merger) linearise(ctx context.Context) error {
 	if m.ref.frame.Kind != rawfile.KindDisplay || len(m.shots) < 2 {
 		return nil
 	}
-	known := true
+	known, few := true, true
 	for _, s := range m.shots {
-		known = known && s.known && s.frame.Coded.Bits == 8
+		known = known && s.known
+		few = few && s.frame.Coded.Bits == 8
 	}
-	if !known {
+	var c *curves
+	err := response.ErrTooLittle
+	if few {
+		c, err = m.recoverCurves(known)
+	}
+	switch {
+	case err == nil && !known:
+		m.note("response-assumed", finding.Note, float64(len(m.shots)), "frames",
+			"These %d frames do not say how they were exposed: the steps between them and the camera's curve were measured together, and how steep that is over all was taken from their colour profile. Check the brightness of windows and lamps.", len(m.shots))
+	case err == nil:
+	case !few || !known:
 		m.note("response-assumed", finding.Note, float64(len(m.shots)), "frames",
 			"These %d frames do not say how they were exposed, or have more than 8 bits a sample: their light is read through the curve of their colour profile. Check the brightness of windows and lamps.", len(m.shots))
 		return nil
-	}
-	c, err := m.recoverCurves()
-	if err != nil {
+	default:
 		m.note("response-assumed", finding.Note, float64(len(m.shots)), "frames",
 			"These frames show too little of the same things to recover the camera's response: their light is read through the curve of their colour profile. Check the brightness of windows and lamps.")
 		return nil
@@ -51,7 +62,7 @@ func (m *merger) linearise(ctx context.Context) error {
 
 // recoverCurves solves one curve from all channels, which decides where a channel
 // says little and keeps greys grey, then lets every channel deviate from it.
-func (m *merger) recoverCurves() (*curves, error) {
+func (m *merger) recoverCurves(known bool) (*curves, error) {
 	places := m.places()
 	ev := make([]float64, len(m.shots))
 	for i, s := range m.shots {
@@ -61,18 +72,34 @@ func (m *merger) recoverCurves() (*curves, error) {
 	for c := range places {
 		all = append(all, places[c]...)
 	}
-	common, err := response.Recover(all, ev, response.SRGB(), response.Options{})
+	var common *response.Curve
+	var err error
+	if known {
+		common, err = response.Recover(all, ev, response.SRGB(), response.Options{})
+	} else {
+		common, ev, err = response.RecoverSteps(all, response.SRGB(), response.Options{})
+	}
 	if err != nil {
 		return nil, err
 	}
+	// Files without exposure data have often been edited: what their colours do then is
+	// no curve of a channel, and following it would tint greys by their brightness.
+	hold := 0.1
+	if !known {
+		hold = 1
+	}
 	k := newCurves(256)
 	for c := range places {
-		own, err := response.Recover(places[c], ev, common, response.Options{Smooth: 1, Hold: 0.1})
+		own, err := response.Recover(places[c], ev, common, response.Options{Smooth: 1, Hold: hold})
 		if err != nil {
 			own = common
 		}
+		end := 1.
+		if !known { // nor how steep the curve is where no frame says: white is where codes count as clipped
+			end = own.Linear(uint8(k.clipCode * 255))
+		}
 		for i := range k.tables[c] {
-			k.tables[c][i] = float32(own.Linear(uint8(i)))
+			k.tables[c][i] = float32(min(1, own.Linear(uint8(i))/end))
 		}
 		// Code 0 holds everything the camera crushed: no light.
 		k.tables[c][0] = 0

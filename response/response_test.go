@@ -94,10 +94,10 @@ func TestRising(t *testing.T) {
 	}
 }
 
-// The published response of the frobisher bracket (Debevec & Malik's method as run
-// by the colour-hdri reference tests) against ours from the same three frames.
-func TestFrobisher(t *testing.T) {
-	dir := os.Getenv("MULLION_TESTDATA")
+// frobisher reads codes of places of that bracket, by channel, darkest frame first, and
+// the folder of the published response.
+func frobisher(t *testing.T) (places [3][]Place, dir string) {
+	dir = os.Getenv("MULLION_TESTDATA")
 	if dir == "" {
 		t.Skip("MULLION_TESTDATA is not set: it names the folder that holds realdata/")
 	}
@@ -114,7 +114,6 @@ func TestFrobisher(t *testing.T) {
 		}
 		frames = append(frames, m)
 	}
-	var places [3][]Place
 	b := frames[0].Bounds()
 	for y := 4; y < b.Dy(); y += b.Dy() / 40 {
 		for x := 4; x < b.Dx(); x += b.Dx() / 60 {
@@ -130,6 +129,13 @@ func TestFrobisher(t *testing.T) {
 			}
 		}
 	}
+	return places, dir
+}
+
+// The published response of the frobisher bracket (Debevec & Malik's method as run
+// by the colour-hdri reference tests) against ours from the same three frames.
+func TestFrobisher(t *testing.T) {
+	places, dir := frobisher(t)
 	for c := range 3 {
 		got, err := Recover(places[c], []float64{-3, 0, 3}, SRGB(), Options{})
 		if err != nil {
@@ -140,6 +146,24 @@ func TestFrobisher(t *testing.T) {
 		t.Logf("channel %d: RMS of ln g %.4f, correlation %.5f (sRGB alone: %.4f)", c, rms, corr, rmsLog(SRGB(), want, 20, 235))
 		if corr < 0.98 || rms > 0.2 {
 			t.Errorf("channel %d: RMS %.4f, correlation %.5f", c, rms, corr)
+		}
+	}
+}
+
+// The same without being told the steps, which are 3 EV by the files' exposure data: they
+// come out equal to a twentieth, and the shape of the curve as well as with them.
+func TestFrobisherWithoutSteps(t *testing.T) {
+	places, dir := frobisher(t)
+	for c := range 3 {
+		got, ev, err := RecoverSteps(places[c], SRGB(), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := published(t, dir, c)
+		corr, assumed := correlation(got, want, 20, 235), correlation(SRGB(), want, 20, 235)
+		t.Logf("channel %d: steps %.3f and %.3f EV, correlation of ln g %.5f (sRGB alone: %.5f)", c, ev[1], ev[2]-ev[1], corr, assumed)
+		if r := ev[1] / (ev[2] - ev[1]); r < 0.95 || r > 1.05 || corr < 0.98 {
+			t.Errorf("channel %d: steps %.3f and %.3f EV, correlation %.5f", c, ev[1], ev[2]-ev[1], corr)
 		}
 	}
 }
