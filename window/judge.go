@@ -101,7 +101,7 @@ func (s *scene) accept(img *raster.RGB, g *group) bool {
 // it, or of the same height beside it, and as bright. What is none may hold one among
 // what is brighter still.
 func (s *scene) windows(ctx context.Context, img *raster.RGB, groups []*group) ([]*group, error) {
-	var sure []*group
+	var sure, maybe []*group
 	rest := slices.Clone(groups)
 	for depth := 0; len(rest) > 0 && depth < maxDepth; depth++ {
 		var next []*group
@@ -111,13 +111,20 @@ func (s *scene) windows(ctx context.Context, img *raster.RGB, groups []*group) (
 			}
 			if s.accept(img, g) {
 				sure = append(sure, s.sharper(img, g)...)
-			} else if g.share >= deepShare && g.spread > raise {
+				continue
+			}
+			if g.frame != nil {
+				maybe = append(maybe, g)
+			}
+			if g.share >= deepShare && g.spread > raise {
 				next = append(next, s.brighter(g)...)
 			}
 		}
 		rest = next
 	}
+	others := append(slices.Clone(sure), maybe...)
 	sure = s.standing(s.brightest(sure))
+	sure = s.standing(s.neighbours(sure, others))
 	out := slices.Clone(sure)
 	for _, g := range groups {
 		if !slices.Contains(sure, g) && slices.ContainsFunc(sure, func(w *group) bool { return g.goesOn(w, max(s.w, s.h)) }) {

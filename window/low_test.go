@@ -43,33 +43,6 @@ func TestLowerPaneOfADoor(t *testing.T) {
 	}
 }
 
-// A lit shade of cloth, brightest where the lamp is, has upright sides, straight edges and
-// stops of light and shade, and in a room that is lit by its like it isn't warm. The same
-// outline with a garden in it is a window.
-func TestShadeIsNone(t *testing.T) {
-	shade := rect(0.6, 0.68, 0.25, 0.5)
-	for _, seam := range []float64{0, 0.8} { // EV
-		img := room(900, 600)
-		paint(img, shade, func(u, v float64) [3]float64 {
-			across, along := (u-0.64)/0.04, (v-0.37)/0.08
-			l := 5.5 - 0.4*across*across - 1.2*along*along*min(1, 1/math.Abs(along))
-			if math.Abs(u-0.65) < 0.002 {
-				l -= seam
-			}
-			k := math.Exp2(l)
-			return [3]float64{k, k, k}
-		})
-		if m := find(t, img); len(m.Regions) != 0 {
-			t.Errorf("a seam of %g EV: %+v", seam, m.Regions)
-		}
-	}
-	img := room(900, 600)
-	paint(img, shade, garden)
-	if m := find(t, img); len(m.Regions) != 1 {
-		t.Errorf("a garden: %d windows, want 1", len(m.Regions))
-	}
-}
-
 // Small bright things without straight edges, flowers in the sun, are none; a pane of the
 // same size is one.
 func TestSmallNeedsEdges(t *testing.T) {
