@@ -58,7 +58,13 @@ func (c *camera) crop() frame {
 	for step := 0.1 * c.w / c.focal; step > 1e-4*c.w/c.focal; {
 		improved := false
 		for _, d := range [8][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {1, 1}, {1, -1}, {-1, 1}, {-1, -1}} {
-			if f := c.largest(best.x+d[0]*step, best.y+d[1]*step); value(f) > value(best) {
+			x, y := best.x+d[0]*step, best.y+d[1]*step
+			// As large as it would have to be: half - 5 off^2 / (4 half) is the value.
+			off, must := math.Hypot(x-fx, y-fy), value(best)
+			if must = (must + math.Sqrt(must*must+5*off*off)) / 2; !c.inside(frame{x, y, must}) {
+				continue
+			}
+			if f := c.largest(x, y); value(f) > value(best) {
 				best, improved = f, true
 			}
 		}
