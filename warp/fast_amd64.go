@@ -66,3 +66,15 @@ func fastExtremes(lo, hi, block []float32, stride int, places []place, w, h int)
 	}
 	return true
 }
+
+// fastBound bounds the values that make whole vectors by the overshoot and returns how
+// many.
+func fastBound(out, lo, hi []float32) int {
+	n := len(out) &^ 7
+	if !fast || n == 0 {
+		return 0
+	}
+	_, _ = lo[n-1], hi[n-1]
+	boundAVX2(&out[0], &lo[0], &hi[0], n, overshoot)
+	return n
+}

@@ -13,3 +13,5 @@ func fast6(out, block []float32, stride int, places []place, k *kernel) bool { r
 func fast24(out, block []float32, stride int, places []place, kx, ky *kernel) bool { return false }
 
 func fastExtremes([]float32, []float32, []float32, int, []place, int, int) bool { return false }
+
+func fastBound([]float32, []float32, []float32) int { return 0 }

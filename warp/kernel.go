@@ -154,8 +154,8 @@ func row6Go(out, block []float32, stride int, places []place, k *kernel) {
 }
 
 // rowN is a widened kernel. Its result is bound by the extremes of the pixels
-// that the output pixel covers: bound gives how far it may leave them. lo and hi
-// are scratch of the row's length.
+// that the output pixel covers: bound gives how far it may leave them, nil that it is the
+// overshoot. lo and hi are scratch of the row's length.
 func rowN(out, block []float32, stride int, places []place, kx, ky *kernel, lo, hi []float32, bound func(lo, hi float32) (float32, float32)) {
 	if !fast24(out, block, stride, places, kx, ky) {
 		sumN(out, block, stride, places, kx, ky)
@@ -166,9 +166,20 @@ func rowN(out, block []float32, stride int, places []place, kx, ky *kernel, lo, 
 	if !fastExtremes(lo, hi, block, stride, places, 2*inX, 2*inY) {
 		extremes(lo, hi, block, stride, places, 2*inX, 2*inY)
 	}
+	if bound == nil {
+		n := fastBound(out, lo, hi)
+		boundGo(out[n:], lo[n:], hi[n:])
+		return
+	}
 	for i, v := range out {
 		l, h := bound(lo[i], hi[i])
 		out[i] = min(max(v, l), h)
+	}
+}
+
+func boundGo(out, lo, hi []float32) {
+	for i, v := range out {
+		out[i] = min(max(v, lo[i]-overshoot), hi[i]+overshoot)
 	}
 }
 

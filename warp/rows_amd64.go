@@ -43,3 +43,8 @@ func extremesAVX2(lo *float32, hi *float32, block *float32, stride int, places *
 //
 //go:noescape
 func extremes2AVX2(lo *float32, hi *float32, block *float32, stride int, places *int32, rows int, n int)
+
+// boundAVX2 bounds n values, a multiple of 8 above 0, to lo - overshoot and hi + overshoot.
+//
+//go:noescape
+func boundAVX2(out *float32, lo *float32, hi *float32, n int, overshoot float32)

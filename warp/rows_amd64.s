@@ -416,3 +416,30 @@ window2Row:
 	JNZ       window2
 	VZEROUPPER
 	RET
+
+// func boundAVX2(out *float32, lo *float32, hi *float32, n int, overshoot float32)
+// Requires: AVX, AVX2, SSE
+TEXT ·boundAVX2(SB), NOSPLIT, $0-36
+	MOVQ         out+0(FP), AX
+	MOVQ         lo+8(FP), CX
+	MOVQ         hi+16(FP), DX
+	MOVSS        overshoot+32(FP), X0
+	VBROADCASTSS X0, Y0
+	MOVQ         n+24(FP), BX
+
+bound:
+	VMOVUPS (CX), Y2
+	VSUBPS  Y0, Y2, Y2
+	VMOVUPS (DX), Y3
+	VADDPS  Y0, Y3, Y3
+	VMOVUPS (AX), Y1
+	VMAXPS  Y1, Y2, Y1
+	VMINPS  Y1, Y3, Y1
+	VMOVUPS Y1, (AX)
+	ADDQ    $0x20, AX
+	ADDQ    $0x20, CX
+	ADDQ    $0x20, DX
+	SUBQ    $0x08, BX
+	JNZ     bound
+	VZEROUPPER
+	RET

@@ -3,6 +3,7 @@ package warp
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -96,5 +97,34 @@ func TestShrinkKeepsLight(t *testing.T) {
 		if math.Abs(got/want-1) > 0.04 {
 			t.Errorf("scale %g: mean radiance %.4f, want %.4f", scale, got, want)
 		}
+	}
+}
+
+// What leaves its bounds by more than the overshoot is brought back, and what is not a
+// number stays so: the same on every processor.
+func TestBoundRows(t *testing.T) {
+	var out, lo, hi, want []float32
+	for i := range 83 {
+		v := float32(i%11)/5 - 1
+		if i%17 == 3 {
+			v = float32(math.NaN())
+		}
+		out, lo, hi = append(out, v), append(lo, float32(i%3)/4-.5), append(hi, float32(i%3)/4)
+	}
+	want = slices.Clone(out)
+	boundGo(want, lo, hi)
+	n := fastBound(out, lo, hi)
+	boundGo(out[n:], lo[n:], hi[n:])
+	inside := 0
+	for i, v := range want {
+		if got := out[i]; got != v && !(got != got && v != v) {
+			t.Errorf("%d: %v, want %v", i, got, v)
+		}
+		if v >= lo[i] && v <= hi[i] {
+			inside++
+		}
+	}
+	if inside == 0 || inside > 70 {
+		t.Errorf("%d of 83 lie inside: too little is tested", inside)
 	}
 }

@@ -34,7 +34,7 @@ func (t *tile) run(j *job, x, y, w, h int) {
 			case b.kx.n == 6 && b.ky.n == 6:
 				row6(out, t.block, b.w, places, b.kx)
 			default:
-				rowN(out, t.block, b.w, places, b.kx, b.ky, t.lo[:], t.hi[:], nearEV)
+				rowN(out, t.block, b.w, places, b.kx, b.ky, t.lo[:], t.hi[:], nil)
 			}
 			if !j.linear {
 				decodeRow(out, j.pedestal)
@@ -46,10 +46,7 @@ func (t *tile) run(j *job, x, y, w, h int) {
 	}
 }
 
-// nearEV is how far a logarithm may leave the range of pixels.
-func nearEV(lo, hi float32) (float32, float32) { return lo - overshoot, hi + overshoot }
-
-// near is the same for radiance.
+// near is how far radiance may leave the range of pixels.
 func (j *job) near(lo, hi float32) (float32, float32) {
 	const share = 0.0595 // 2^(1/12) - 1
 	return lo - share*(j.pedestal+abs(lo)), hi + share*(j.pedestal+abs(hi))

@@ -37,9 +37,10 @@ func BandsOf(ctx context.Context, h, rows int, fn func(y0, y1 int)) error {
 		return ctx.Err()
 	}
 	var wg sync.WaitGroup
-	for range workers {
+	for range workers - 1 {
 		wg.Go(work)
 	}
+	work()
 	wg.Wait()
 	return ctx.Err()
 }

@@ -14,6 +14,9 @@ func Box(ctx context.Context, dst, src *Plane, r int) error {
 	if w == 0 || h == 0 {
 		return ctx.Err()
 	}
+	if r <= fewBox {
+		return Bands(ctx, h, func(y0, y1 int) { boxFew(dst, src, y0, y1, r) })
+	}
 	tmp := Get(w, h)
 	defer Put(tmp)
 	if err := Bands(ctx, h, func(y0, y1 int) {
@@ -46,6 +49,91 @@ func Box(ctx context.Context, dst, src *Plane, r int) error {
 			slide(dst.Row(y), sum, in, out, 1/float32(n))
 		}
 	})
+}
+
+// fewBox is up to which radius windows are summed anew for every sample, which wants no
+// sum that goes on along the row.
+const fewBox = 4
+
+// boxFew makes rows y0 to y1 of dst.
+func boxFew(dst, src *Plane, y0, y1, r int) {
+	b := NewBoxes(src.W, src.H, r)
+	defer b.Release()
+	next := max(0, y0-r)
+	for y := y0; y < y1; y++ {
+		for ; next <= min(src.H-1, y+r); next++ {
+			b.Add(next, src.Row(next))
+		}
+		b.Mean(dst.Row(y), y)
+	}
+}
+
+// Boxes makes the means of Box row by row, for those who have more to do with a row while
+// it is in the processor's cache. Rows are added in order; the mean of row y wants rows
+// y-r to y+r, as far as there are any, and holds no more.
+type Boxes struct {
+	h, r  int
+	all   []float32
+	rows  [][]float32 // the means along each row; row y lies at y % len(rows)
+	share []float32   // 1 / (2 r + 1), so often
+	parts [][]float32
+}
+
+// NewBoxes is for a plane of w x h samples and a small radius r.
+func NewBoxes(w, h, r int) *Boxes {
+	n := 2*r + 1
+	b := &Boxes{h: h, r: r, rows: make([][]float32, n), share: make([]float32, n), parts: make([][]float32, n)}
+	b.all = take(n * w)
+	for i := range b.rows {
+		b.rows[i], b.share[i] = b.all[i*w:(i+1)*w], 1/float32(n)
+	}
+	return b
+}
+
+// Release gives the memory back.
+func (b *Boxes) Release() { give(b.all) }
+
+// Add takes row y.
+func (b *Boxes) Add(y int, row []float32) {
+	to, w, r := b.rows[y%len(b.rows)], len(row), b.r
+	if w <= 2*r {
+		for x := range to {
+			to[x] = meanOf(row[max(0, x-r):min(w, x+r+1)])
+		}
+		return
+	}
+	for j := range b.parts {
+		b.parts[j] = row[j:][:w-2*r]
+	}
+	weigh(to[r:w-r], b.parts, b.share)
+	for i := range r { // at both ends
+		to[i], to[w-1-i] = meanOf(row[:i+r+1]), meanOf(row[w-1-i-r:])
+	}
+}
+
+// Mean writes the means around the samples of row y.
+func (b *Boxes) Mean(dst []float32, y int) {
+	lo, hi := max(0, y-b.r), min(b.h-1, y+b.r)
+	n := hi - lo + 1
+	for i := range n {
+		b.parts[i] = b.rows[(lo+i)%len(b.rows)]
+	}
+	share := b.share
+	if n < len(share) {
+		share = make([]float32, n)
+		for i := range share {
+			share[i] = 1 / float32(n)
+		}
+	}
+	weigh(dst, b.parts[:n], share[:n])
+}
+
+func meanOf(v []float32) float32 {
+	var sum float64
+	for _, x := range v {
+		sum += float64(x)
+	}
+	return float32(sum / float64(len(v)))
 }
 
 // abreast is how many rows are summed side by side, so that the processor need not wait

@@ -97,3 +97,91 @@ func doubleRow(dst, src []float32) {
 		edge(x)
 	}
 }
+
+// Split parts a plane of w x h samples into what Halve keeps of it, which it returns, and
+// the rest: fn is given every row with the same row of what Double would make of the
+// halved plane. row gives the plane's rows, which need be written nowhere: it may write
+// one to scratch and return that. Rows at the borders of bands are asked for twice. So
+// everything between them stays in the processor's cache.
+func Split(ctx context.Context, w, h int, row func(y int, scratch []float32) []float32, fn func(y int, row, up []float32)) (*Plane, error) {
+	dst := Get((w+1)/2, (h+1)/2)
+	err := BandsOf(ctx, h, splitRows, func(y0, y1 int) {
+		s := newSplit(w, h, dst)
+		defer give(s.memory)
+		first, last := max(0, y0/2-1), min(dst.H-1, (y1-1)/2+1) // halved rows
+		s.made = max(0, 2*first-2) - 1
+		for i := first; i <= last; i++ {
+			s.halve(i, 2*i >= y0 && 2*i < y1, row)
+			if i > first {
+				s.part(i-1, y0, y1, fn)
+			}
+		}
+		if last == dst.H-1 {
+			s.part(last, y0, y1, fn)
+		}
+	})
+	return dst, err
+}
+
+// splitRows is how many rows a worker splits at a time; it makes eight more.
+const splitRows = 64
+
+// split holds the rows in hand of one worker: row y lies at y % 8, halved row i at i % 4.
+type split struct {
+	h          int
+	dst        *Plane
+	memory     []float32
+	made       int // the last row that was made
+	room       [8][]float32
+	row, half  [8][]float32
+	wide       [4][]float32
+	spare, sum []float32
+}
+
+func newSplit(w, h int, dst *Plane) *split {
+	n := dst.W
+	s := &split{h: h, dst: dst, memory: take(13*w + 9*n)}
+	rest := s.memory
+	cut := func(n int) (out []float32) {
+		out, rest = rest[:n:n], rest[n:]
+		return out
+	}
+	for i := range s.half {
+		s.room[i], s.half[i] = cut(w), cut(n)
+	}
+	for i := range s.wide {
+		s.wide[i] = cut(w)
+	}
+	s.sum, s.spare = cut(w), cut(n)
+	return s
+}
+
+// halve makes the halved row i, which is kept where it is this band's, and doubles it.
+func (s *split) halve(i int, keep bool, row func(y int, scratch []float32) []float32) {
+	for s.made < min(s.h-1, 2*i+2) {
+		s.made++
+		k := s.made % 8
+		s.row[k] = row(s.made, s.room[k])
+		halveRow(s.half[k], s.row[k])
+	}
+	at := func(y int) []float32 { return s.half[max(0, min(s.h-1, y))%8] }
+	to := s.spare
+	if keep {
+		to = s.dst.Row(i)
+	}
+	mean5(to, at(2*i-2), at(2*i-1), at(2*i), at(2*i+1), at(2*i+2))
+	doubleRow(s.wide[i%4], to)
+}
+
+// part hands out the two rows that lie on halved row i and under it.
+func (s *split) part(i, y0, y1 int, fn func(y int, row, up []float32)) {
+	above, on, under := s.wide[max(0, i-1)%4], s.wide[i%4], s.wide[min(s.dst.H-1, i+1)%4]
+	if y := 2 * i; y >= y0 && y < y1 {
+		mean3(s.sum, above, on, under)
+		fn(y, s.row[y%8], s.sum)
+	}
+	if y := 2*i + 1; y >= y0 && y < y1 {
+		mean2(s.sum, on, under)
+		fn(y, s.row[y%8], s.sum)
+	}
+}

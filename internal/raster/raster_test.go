@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sync/atomic"
 	"testing"
 )
@@ -194,5 +195,83 @@ func BenchmarkResize24MPTo2048(b *testing.B) {
 	for b.Loop() {
 		q, _ := Resize(ctx, p, 2048, 1365)
 		Put(q)
+	}
+}
+
+// Split gives what Halve and Double give, whatever the size.
+func TestSplit(t *testing.T) {
+	for _, size := range [][2]int{{1, 1}, {9, 1}, {2, 2}, {17, 64}, {40, 65}, {33, 130}, {64, 200}, {31, 257}} {
+		p := New(size[0], size[1])
+		for i := range p.Pix {
+			p.Pix[i] = float32(i*7919%1009) / 100
+		}
+		small, err := Halve(t.Context(), p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		up, err := Double(t.Context(), small, p.W, p.H)
+		if err != nil {
+			t.Fatal(err)
+		}
+		asked := make([]atomic.Int32, p.H)
+		given := func(y int, scratch []float32) []float32 {
+			copy(scratch, p.Row(y))
+			return scratch
+		}
+		got, err := Split(t.Context(), p.W, p.H, given, func(y int, row, over []float32) {
+			asked[y].Add(1)
+			if !slices.Equal(row, p.Row(y)) || !slices.Equal(over, up.Row(y)) {
+				t.Errorf("%v: row %d is another", size, y)
+			}
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !slices.Equal(got.Pix, small.Pix) {
+			t.Errorf("%v: it is halved to something else", size)
+		}
+		for y := range asked {
+			if n := asked[y].Load(); n != 1 {
+				t.Errorf("%v: row %d was given %d times", size, y, n)
+			}
+		}
+	}
+}
+
+// Guide is the guided filter, written down as its paper has it.
+func TestGuide(t *testing.T) {
+	for _, size := range [][2]int{{3, 5}, {40, 150}} {
+		g, p := noise(size[0], size[1]), New(size[0], size[1])
+		for i, v := range g.Pix {
+			p.Pix[i] = 2*v + float32(i%13)/9
+		}
+		const r, eps = 2, 0.05
+		box := func(fn func(i int) float32) *Plane {
+			q, m := New(g.W, g.H), New(g.W, g.H)
+			for i := range q.Pix {
+				q.Pix[i] = fn(i)
+			}
+			for y := range g.H {
+				for x := range g.W {
+					m.Row(y)[x] = float32(boxAt(q, x, y, r))
+				}
+			}
+			return m
+		}
+		mg, mp := box(func(i int) float32 { return g.Pix[i] }), box(func(i int) float32 { return p.Pix[i] })
+		gg, gp := box(func(i int) float32 { return g.Pix[i] * g.Pix[i] }), box(func(i int) float32 { return g.Pix[i] * p.Pix[i] })
+		k := func(i int) float32 {
+			return (gp.Pix[i] - mg.Pix[i]*mp.Pix[i]) / (gg.Pix[i] - mg.Pix[i]*mg.Pix[i] + eps)
+		}
+		wantA, wantB := box(k), box(func(i int) float32 { return mp.Pix[i] - k(i)*mg.Pix[i] })
+		a, b, err := Guide(ctx, g, r, eps, func(y int, _ []float32) []float32 { return p.Row(y) })
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range a.Pix {
+			if math.Abs(float64(a.Pix[i]-wantA.Pix[i])) > 1e-3 || math.Abs(float64(b.Pix[i]-wantB.Pix[i])) > 1e-3 {
+				t.Fatalf("%v, sample %d: %g and %g, want %g and %g", size, i, a.Pix[i], b.Pix[i], wantA.Pix[i], wantB.Pix[i])
+			}
+		}
 	}
 }

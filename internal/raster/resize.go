@@ -31,16 +31,7 @@ func resample(ctx context.Context, src *Plane, tx, ty []taps) (*Plane, error) {
 	defer Put(tmp)
 	if err := Bands(ctx, src.H, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			in, out := src.Row(y), tmp.Row(y)
-			for x := range out {
-				t := tx[x]
-				s := in[t.first : t.first+len(t.w)]
-				var sum float32
-				for i, c := range t.w {
-					sum += c * s[i]
-				}
-				out[x] = sum
-			}
+			across(tmp.Row(y), src.Row(y), tx)
 		}
 	}); err != nil {
 		return nil, err
@@ -56,6 +47,31 @@ func resample(ctx context.Context, src *Plane, tx, ty []taps) (*Plane, error) {
 		}
 	})
 	return dst, err
+}
+
+// across writes the samples of one row. The sums of a few taps, which are most, need no
+// loop.
+func across(dst, src []float32, tx []taps) {
+	tx = tx[:len(dst)]
+	for x := range dst {
+		t := &tx[x]
+		w := t.w
+		s := src[t.first:][:len(w)]
+		switch len(w) {
+		case 2:
+			dst[x] = w[0]*s[0] + w[1]*s[1]
+		case 3:
+			dst[x] = w[0]*s[0] + w[1]*s[1] + w[2]*s[2]
+		case 4:
+			dst[x] = w[0]*s[0] + w[1]*s[1] + w[2]*s[2] + w[3]*s[3]
+		default:
+			var sum float32
+			for i, c := range w {
+				sum += c * s[i]
+			}
+			dst[x] = sum
+		}
+	}
 }
 
 // Lanczos3 is the windowed sinc of half-width 3 (Duchon, J. Appl. Meteorol. 18,

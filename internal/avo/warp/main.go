@@ -19,6 +19,7 @@ func main() {
 		rowWide(vectors + 1)
 	}
 	extremes()
+	bound()
 	Generate()
 }
 
@@ -296,4 +297,28 @@ func window(name string, second func() Register, load func(Mem, VecVirtual)) {
 	JNZ(LabelRef(name))
 	VZEROUPPER()
 	RET()
+}
+
+func bound() {
+	TEXT("boundAVX2", 4, "func(out, lo, hi *float32, n int, overshoot float32)")
+	Pragma("noescape")
+	Doc("boundAVX2 bounds n values, a multiple of 8 above 0, to lo - overshoot and hi + overshoot.")
+	out, lo, hi := Load(Param("out"), GP64()), Load(Param("lo"), GP64()), Load(Param("hi"), GP64())
+	over := YMM()
+	p := Load(Param("overshoot"), XMM())
+	VBROADCASTSS(p, over)
+	each("bound", func() {
+		v, l, h := YMM(), YMM(), YMM()
+		VMOVUPS(Mem{Base: lo}, l)
+		VSUBPS(over, l, l)
+		VMOVUPS(Mem{Base: hi}, h)
+		VADDPS(over, h, h)
+		VMOVUPS(Mem{Base: out}, v)
+		VMAXPS(v, l, v) // what is not a number stays so
+		VMINPS(v, h, v)
+		VMOVUPS(v, Mem{Base: out})
+		ADDQ(U8(32), out)
+		ADDQ(U8(32), lo)
+		ADDQ(U8(32), hi)
+	})
 }
