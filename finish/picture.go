@@ -137,12 +137,13 @@ func (p *picture) look(ctx context.Context) (outside *window.Map, doubt *raster.
 // windows finds the windows, and where the radiance's colour was not measured.
 func (p *picture) windows(ctx context.Context) (outside *window.Map, doubt *raster.Plane, err error) {
 	defer p.clock.Start("window")()
-	if doubt, err = p.scene.ceiling.doubt(ctx, p.rgb); err != nil {
-		return nil, nil, err
-	}
-	outside, err = window.FindClipped(ctx, p.rgb, doubt)
+	outside, err = window.FindClipped(ctx, p.rgb, func() (_ *raster.Plane, err error) {
+		doubt, err = p.scene.ceiling.doubt(ctx, p.rgb)
+		return doubt, err
+	})
 	if err == window.ErrTooSmall {
-		outside, err = nil, nil
+		outside = nil
+		doubt, err = p.scene.ceiling.doubt(ctx, p.rgb)
 	}
 	return outside, doubt, err
 }

@@ -23,7 +23,9 @@ type Anchors struct {
 // brightest of them set the limit instead, so that white trim in a dark room is
 // not burnt out.
 func (s *scene) anchors(win *window.Map) Anchors {
-	var room, out []float32
+	memory := [2]*raster.Plane{raster.Get(s.w, s.h), raster.Get(s.w, s.h)}
+	defer raster.Put(memory[:]...)
+	room, out := memory[0].Pix[:0], memory[1].Pix[:0]
 	for i, l := range s.log.Pix {
 		switch {
 		case s.win == nil || s.win.Pix[i] < 0.03:
@@ -33,7 +35,7 @@ func (s *scene) anchors(win *window.Map) Anchors {
 		}
 	}
 	if len(room) < len(s.log.Pix)/50 {
-		room = slices.Clone(s.log.Pix)
+		room = append(room[:0], s.log.Pix...)
 	}
 	raster.Sort(room)
 	raster.Sort(out)

@@ -125,25 +125,59 @@ func partRow(dst, a, b []float32) {
 }
 
 // alongRows solves, for every row, (1 + lambda L) f = p, where L is the Laplacian of
-// the row's links, by elimination (Thomas). The result replaces p.
+// the row's links, by elimination (Thomas). The result replaces p. Each step waits for
+// the division of the one before, so four rows go abreast.
 func alongRows(ctx context.Context, p, link *raster.Plane, lambda float32) error {
 	return raster.Bands(ctx, p.H, func(y0, y1 int) {
-		c := make([]float32, p.W)
-		for y := y0; y < y1; y++ {
-			f, w := p.Row(y), link.Row(y)[:p.W]
-			var before, cp, fp float32
-			for x, v := range f {
-				next := -lambda * w[x]
-				inv := 1 / (1 - before - next - cp*before)
-				cp, fp = next*inv, (v-fp*before)*inv
-				c[x], f[x] = cp, fp
-				before = next
-			}
-			for x := p.W - 2; x >= 0; x-- {
-				f[x] -= c[x] * f[x+1]
-			}
+		scratch := make([]float32, 4*p.W)
+		for ; y0+4 <= y1; y0 += 4 {
+			alongFour(p, link, scratch, y0, lambda)
+		}
+		for ; y0 < y1; y0++ {
+			alongRow(p.Row(y0), link.Row(y0), scratch, lambda)
 		}
 	})
+}
+
+func alongRow(f, w, c []float32, lambda float32) {
+	w, c = w[:len(f)], c[:len(f)]
+	var e elimination
+	for x, v := range f {
+		c[x], f[x] = e.step(v, -lambda*w[x])
+	}
+	for x := len(f) - 2; x >= 0; x-- {
+		f[x] -= c[x] * f[x+1]
+	}
+}
+
+// elimination is one row's last step: its link, and both sides of its equation.
+type elimination struct{ link, c, f float32 }
+
+func (e *elimination) step(v, next float32) (c, f float32) {
+	inv := 1 / (1 - e.link - next - e.c*e.link)
+	e.c, e.f = next*inv, (v-e.f*e.link)*inv
+	e.link = next
+	return e.c, e.f
+}
+
+// alongFour does what alongRow does to the rows from y on.
+func alongFour(p, link *raster.Plane, scratch []float32, y int, lambda float32) {
+	n := p.W
+	f0, f1, f2, f3 := p.Row(y)[:n], p.Row(y + 1)[:n], p.Row(y + 2)[:n], p.Row(y + 3)[:n]
+	w0, w1, w2, w3 := link.Row(y)[:n], link.Row(y + 1)[:n], link.Row(y + 2)[:n], link.Row(y + 3)[:n]
+	c0, c1, c2, c3 := scratch[:n], scratch[n:][:n], scratch[2*n:][:n], scratch[3*n:][:n]
+	var e0, e1, e2, e3 elimination
+	for x := range f0 {
+		c0[x], f0[x] = e0.step(f0[x], -lambda*w0[x])
+		c1[x], f1[x] = e1.step(f1[x], -lambda*w1[x])
+		c2[x], f2[x] = e2.step(f2[x], -lambda*w2[x])
+		c3[x], f3[x] = e3.step(f3[x], -lambda*w3[x])
+	}
+	l0, l1, l2, l3 := f0[n-1], f1[n-1], f2[n-1], f3[n-1]
+	for x := n - 2; x >= 0; x-- {
+		l0, l1, l2, l3 = f0[x]-c0[x]*l0, f1[x]-c1[x]*l1, f2[x]-c2[x]*l2, f3[x]-c3[x]*l3
+		f0[x], f1[x], f2[x], f3[x] = l0, l1, l2, l3
+	}
 }
 
 // alongColumns does the same for columns, many abreast.

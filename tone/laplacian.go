@@ -50,8 +50,8 @@ func localTone(ctx context.Context, lit *raster.Plane, c toneCurve, octave int) 
 		return nil, err
 	}
 	defer raster.Put(gauss[1:]...)
-	curved, remapped := raster.Get(lit.W, lit.H), raster.Get(lit.W, lit.H)
-	defer raster.Put(curved, remapped)
+	curved := raster.Get(lit.W, lit.H)
+	defer raster.Put(curved)
 	if err := bend(ctx, curved, lit, newTable(c.at)); err != nil {
 		return nil, err
 	}
@@ -60,7 +60,10 @@ func localTone(ctx context.Context, lit *raster.Plane, c toneCurve, octave int) 
 		return nil, err
 	}
 	last := len(gauss) - 1
-	lo, hi := extent(gauss[0].Pix)
+	lo, hi, err := extent(ctx, gauss[0])
+	if err != nil {
+		return nil, err
+	}
 	lo, hi = max(lo, -12), min(hi, 12)
 	n := max(2, int(math.Ceil((hi-lo)/knots))+1)
 	step := (hi - lo) / float64(n-1)
@@ -70,8 +73,9 @@ func localTone(ctx context.Context, lit *raster.Plane, c toneCurve, octave int) 
 	for k := range n {
 		g := lo + float64(k)*step
 		gain := (c.detail(g) - c.slope(g)) * sigma
-		if err := remap(ctx, remapped, lit, curved, float32(g), float32(gain)); err != nil {
-			return nil, err
+		remapped := func(y int, row []float32) []float32 {
+			remapRow(row, lit.Row(y), curved.Row(y), float32(g), float32(gain))
+			return row
 		}
 		near := func(l int) func(out, gauss, p, up []float32) {
 			return func(out, gauss, p, up []float32) {
@@ -82,19 +86,23 @@ func localTone(ctx context.Context, lit *raster.Plane, c toneCurve, octave int) 
 		if err != nil {
 			return nil, err
 		}
-		if rest != remapped {
-			raster.Put(rest)
-		}
+		raster.Put(rest)
 	}
 	for l := last - 1; l >= 0; l-- {
 		up, err := raster.Double(ctx, out[l+1], out[l].W, out[l].H)
 		if err != nil {
 			return nil, err
 		}
-		for i, v := range up.Pix {
-			out[l].Pix[i] += v
-		}
+		err = raster.Bands(ctx, up.H, func(y0, y1 int) {
+			to := out[l].Pix[y0*up.W : y1*up.W]
+			for i, v := range up.Pix[y0*up.W : y1*up.W] {
+				to[i] += v
+			}
+		})
 		raster.Put(up, out[l+1])
+		if err != nil {
+			return nil, err
+		}
 	}
 	return out[0], nil
 }
@@ -126,29 +134,34 @@ func bend(ctx context.Context, dst, src *raster.Plane, base *table) error {
 }
 
 // extent is the least and the greatest sample.
-func extent(pix []float32) (lo, hi float64) {
-	a, b := pix[0], pix[0]
-	for _, v := range pix {
-		if v < a {
-			a = v
+func extent(ctx context.Context, p *raster.Plane) (lo, hi float64, err error) {
+	const rows = 64
+	ends := make([][2]float32, (p.H+rows-1)/rows)
+	err = raster.BandsOf(ctx, p.H, rows, func(y0, y1 int) {
+		pix := p.Pix[y0*p.W : y1*p.W]
+		a, b := pix[0], pix[0]
+		for _, v := range pix {
+			if v < a {
+				a = v
+			}
+			if v > b {
+				b = v
+			}
 		}
-		if v > b {
-			b = v
-		}
-	}
-	return float64(a), float64(b)
-}
-
-// remap adds to the curved samples what texture near g keeps.
-func remap(ctx context.Context, dst, src, curved *raster.Plane, g, gain float32) error {
-	return raster.Bands(ctx, src.H, func(y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			remapRow(dst.Row(y), src.Row(y), curved.Row(y), g, gain)
-		}
+		ends[y0/rows] = [2]float32{a, b}
 	})
+	if err != nil {
+		return 0, 0, err
+	}
+	a, b := ends[0][0], ends[0][1]
+	for _, e := range ends {
+		a, b = min(a, e[0]), max(b, e[1])
+	}
+	return float64(a), float64(b), nil
 }
 
-// remapRow and addNear exist twice, as applyRow does.
+// remapRow adds to the curved samples what texture near g keeps. It and addNear exist
+// twice, as applyRow does.
 func remapRow(out, in, base []float32, g, gain float32) {
 	n := fastRemap(out, in, base, g, gain)
 	remapRowGo(out[n:], in[n:], base[n:], g, gain)
@@ -185,48 +198,44 @@ func startLevels(ctx context.Context, gauss []*raster.Plane, curved *raster.Plan
 			}
 		}
 	}
-	rest, err := eachLevel(ctx, out, gauss, curved, len(gauss), set)
+	rest, err := eachLevel(ctx, out, gauss, rowsOf(curved), len(gauss), set)
 	if err != nil {
 		return nil, err
 	}
-	copy(out[len(out)-1].Pix, rest.Pix)
-	if rest != curved {
-		raster.Put(rest)
+	if rest == nil { // there is but one level
+		copy(out[0].Pix, curved.Pix)
+		return out, nil
 	}
+	copy(out[len(out)-1].Pix, rest.Pix)
+	raster.Put(rest)
 	return out, nil
 }
 
-// eachLevel builds the Gaussian pyramid of p and hands fn, for each of the first
-// n levels that have a coarser one, the rows of the level and of its next coarser
-// one expanded. It returns the level it ends on, which the caller puts back unless
-// it is p.
-func eachLevel(ctx context.Context, out, gauss []*raster.Plane, p *raster.Plane, n int, fn func(l int) func(out, gauss, p, up []float32)) (*raster.Plane, error) {
-	top := p
+// eachLevel builds the Gaussian pyramid of the plane whose rows row gives and hands fn,
+// for each of the first n levels that have a coarser one, the rows of the level and of its
+// next coarser one expanded. It returns the level it ends on, which the caller puts back;
+// nil when that is the first.
+func eachLevel(ctx context.Context, out, gauss []*raster.Plane, row rows, n int, fn func(l int) func(out, gauss, p, up []float32)) (*raster.Plane, error) {
+	var p *raster.Plane
 	for l := range min(n, len(gauss)-1) {
-		small, err := raster.Halve(ctx, p)
-		if err != nil {
-			return nil, err
-		}
-		up, err := raster.Double(ctx, small, p.W, p.H)
-		if err != nil {
-			return nil, err
-		}
-		row := fn(l)
-		err = raster.Bands(ctx, p.H, func(y0, y1 int) {
-			for y := y0; y < y1; y++ {
-				row(out[l].Row(y), gauss[l].Row(y), p.Row(y), up.Row(y))
-			}
+		to := fn(l)
+		small, err := raster.Split(ctx, out[l].W, out[l].H, row, func(y int, row, up []float32) {
+			to(out[l].Row(y), gauss[l].Row(y), row, up)
 		})
-		raster.Put(up)
-		if p != top {
-			raster.Put(p)
-		}
+		raster.Put(p)
 		if err != nil {
 			return nil, err
 		}
-		p = small
+		p, row = small, rowsOf(small)
 	}
 	return p, nil
+}
+
+// rows gives a plane's rows; it may write one to scratch.
+type rows func(y int, scratch []float32) []float32
+
+func rowsOf(p *raster.Plane) rows {
+	return func(y int, _ []float32) []float32 { return p.Row(y) }
 }
 
 // addNear adds the Laplacian p - up times weight where the local mean is within

@@ -35,26 +35,62 @@ func (s *scene) lookOut(ctx context.Context) error {
 	s.hist = make([]float64, histBins)
 	den := s.win.Clone()
 	defer raster.Put(den)
-	var sum float64
-	for i, m := range s.win.Pix {
-		l := s.log.Pix[i]
-		s.wide.Pix[i] = m * l
-		s.mean += float64(m * l)
-		sum += float64(m)
-		if m > 0.7 {
-			s.hist[max(0, min(histBins-1, int((l-histFrom)*histSteps)))]++
-		}
+	if err := s.count(ctx); err != nil {
+		return err
 	}
-	s.mean /= max(sum, 1e-9)
 	width := evenSigma * float64(max(s.w, s.h))
 	for _, p := range [2]*raster.Plane{s.wide, den} {
 		if err := raster.Gauss(ctx, p, p, width); err != nil {
 			return err
 		}
 	}
-	for i, d := range den.Pix {
-		s.wide.Pix[i] /= max(d, 1e-6)
+	return raster.Bands(ctx, s.h, func(y0, y1 int) {
+		wide := s.wide.Pix[y0*s.w : y1*s.w]
+		for i, d := range den.Pix[y0*s.w : y1*s.w] {
+			wide[i] /= max(d, 1e-6)
+		}
+	})
+}
+
+// count finds the mean and the histogram of the view outside, and writes coverage x level
+// to wide. Each band's sums are its own, so that they are the same on any number of cores.
+func (s *scene) count(ctx context.Context) error {
+	const rows = 64
+	type sums struct {
+		level, share float64
+		hist         [histBins]int32
 	}
+	bands := make([]*sums, (s.h+rows-1)/rows)
+	err := raster.BandsOf(ctx, s.h, rows, func(y0, y1 int) {
+		b := &sums{}
+		bands[y0/rows] = b
+		log, wide := s.log.Pix[y0*s.w:y1*s.w], s.wide.Pix[y0*s.w:y1*s.w]
+		for i, m := range s.win.Pix[y0*s.w : y1*s.w] {
+			if m == 0 {
+				wide[i] = 0
+				continue
+			}
+			l := log[i]
+			wide[i] = m * l
+			b.level += float64(m * l)
+			b.share += float64(m)
+			if m > 0.7 {
+				b.hist[max(0, min(histBins-1, int((l-histFrom)*histSteps)))]++
+			}
+		}
+	})
+	if err != nil {
+		return err
+	}
+	var share float64
+	for _, b := range bands {
+		s.mean += b.level
+		share += b.share
+		for i, n := range b.hist {
+			s.hist[i] += float64(n)
+		}
+	}
+	s.mean /= max(share, 1e-9)
 	return nil
 }
 

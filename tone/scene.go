@@ -29,12 +29,9 @@ func (s *scene) release() { raster.Put(s.log, s.win, s.base, s.wide) }
 func reduce(ctx context.Context, img *raster.RGB, win *window.Map, long int) (*scene, error) {
 	w, h := fit(img.W(), img.H(), long)
 	s := &scene{w: w, h: h, octave: octaves(min(int(Full), max(img.W(), img.H())), max(w, h))}
-	y, err := shrinkLuminance(ctx, img, w, h)
+	y, err := shrinkLog(ctx, img, w, h)
 	if err != nil {
 		return nil, err
-	}
-	for i, v := range y.Pix {
-		y.Pix[i] = log2(v)
 	}
 	s.log = y
 	if win == nil || len(win.Regions) == 0 {
@@ -78,12 +75,13 @@ func fit(w, h, long int) (int, int) {
 	return max(1, int(float64(w)*f+0.5)), max(1, int(float64(h)*f+0.5))
 }
 
-// shrinkLuminance averages BT.2020 luminance (BT.2020-2 table 4) over the area
-// of each reduced pixel. Bands of reduced rows are summed straight from the
+// shrinkLog averages BT.2020 luminance (BT.2020-2 table 4) over the area of each
+// reduced pixel and takes its log2. Bands of reduced rows are summed straight from the
 // picture, so that it is read once.
-func shrinkLuminance(ctx context.Context, img *raster.RGB, w, h int) (*raster.Plane, error) {
+func shrinkLog(ctx context.Context, img *raster.RGB, w, h int) (*raster.Plane, error) {
 	out := raster.Get(w, h)
 	W, H := img.W(), img.H()
+	cols := newAreas(W, w)
 	err := raster.BandsOf(ctx, h, 8, func(y0, y1 int) {
 		sum := make([]float32, W)
 		line := make([]float32, W)
@@ -97,7 +95,11 @@ func shrinkLuminance(ctx context.Context, img *raster.RGB, w, h int) (*raster.Pl
 					sum[x] += k * line[x]
 				}
 			}
-			areaRow(out.Row(y), sum, float32(1/(b-a)))
+			row := out.Row(y)
+			cols.mean(row, sum, float32(1/(b-a)))
+			for x, v := range row {
+				row[x] = log2(v)
+			}
 		}
 	})
 	return out, err
@@ -114,15 +116,40 @@ func luminanceRow(dst []float32, img *raster.RGB, y int) {
 	}
 }
 
-func areaRow(dst, src []float32, scale float32) {
-	f := float64(len(src)) / float64(len(dst))
-	for x := range dst {
-		a, b := float64(x)*f, float64(x+1)*f
-		var sum float32
-		for j := int(a); j < len(src) && float64(j) < b; j++ {
-			sum += src[j] * float32(min(b, float64(j+1))-max(a, float64(j)))
+// areas are the samples that each sample of a reduced row covers: from its first on, as
+// many as have a weight.
+type areas struct {
+	first  []int32
+	from   []int32 // where the weights of a sample begin; one more
+	weight []float32
+	part   float32 // how many it covers
+}
+
+func newAreas(from, to int) areas {
+	f := float64(from) / float64(to)
+	a := areas{part: float32(f)}
+	for x := range to {
+		lo, hi := float64(x)*f, float64(x+1)*f
+		a.first, a.from = append(a.first, int32(lo)), append(a.from, int32(len(a.weight)))
+		for j := int(lo); j < from && float64(j) < hi; j++ {
+			a.weight = append(a.weight, float32(min(hi, float64(j+1))-max(lo, float64(j))))
 		}
-		dst[x] = sum * scale / float32(f)
+	}
+	a.from = append(a.from, int32(len(a.weight)))
+	return a
+}
+
+// mean writes the means of what each sample covers, times scale.
+func (a areas) mean(dst, src []float32, scale float32) {
+	first, from := a.first[:len(dst)], a.from[:len(dst)+1]
+	for x := range dst {
+		w := a.weight[from[x]:from[x+1]]
+		s := src[first[x]:][:len(w)]
+		var sum float32
+		for i, v := range w {
+			sum += s[i] * v
+		}
+		dst[x] = sum * scale / a.part
 	}
 }
 

@@ -39,10 +39,16 @@ func Analyse(ctx context.Context, img *raster.RGB, win *window.Map, size Finenes
 	if err != nil {
 		return nil, err
 	}
-	if err := s.lookAround(ctx); err != nil {
+	v, done := &View{scene: s}, make(chan struct{})
+	go func() { // one core's work, for which the surroundings need not wait
+		v.anchors = s.anchors(win)
+		close(done)
+	}()
+	err = s.lookAround(ctx)
+	<-done
+	if err != nil {
 		return nil, err
 	}
-	v := &View{scene: s, anchors: s.anchors(win)}
 	if s.win != nil {
 		v.coarse, err = s.smaller(ctx)
 	}

@@ -25,15 +25,29 @@ func (e *Estimate) Apply(ctx context.Context, img *raster.RGB, window *raster.Pl
 	if window != nil && (window.W != img.W() || window.H != img.H()) {
 		return fmt.Errorf("whitebalance: a window map of %d x %d for a picture of %d x %d", window.W, window.H, img.W(), img.H())
 	}
-	g := e.newGains()
+	g := e.gains
+	if g == nil {
+		g = e.newGains()
+		err := raster.BandsOf(ctx, len(g.node), 1024, func(from, to int) { g.make(from, to, e) })
+		if err != nil {
+			return err
+		}
+	}
 	spans := g.spans(img.W())
 	return raster.Bands(ctx, img.H(), func(y0, y1 int) {
+		cells, of := make([]cell, g.w-1), -1 // between two rows of the field
 		for y := y0; y < y1; y++ {
 			r, gr, b := img[0].Row(y), img[1].Row(y), img[2].Row(y)
 			fy := clamp((float64(y)+0.5)*float64(g.h)/float64(img.H())-0.5, float64(g.h-1))
 			j := min(int(fy), g.h-2)
+			if j != of {
+				of = j
+				for i := range cells {
+					cells[i] = g.cell(i, j)
+				}
+			}
 			for _, s := range spans {
-				c := g.cell(s.cell, j)
+				c := &cells[s.cell]
 				rr, gg, bb := r[s.from:s.to], gr[s.from:s.to], b[s.from:s.to]
 				var glass []float32
 				if window != nil {
@@ -105,13 +119,18 @@ func (g *gains) spans(n int) []span {
 
 func clamp(x, hi float64) float64 { return math.Max(0, math.Min(hi, x)) }
 
-// newGains makes the factors. A field of one sample is spread to 2 x 2, so that
+// newGains is room for the factors. A field of one sample is spread to 2 x 2, so that
 // every pixel lies in a cell.
 func (e *Estimate) newGains() *gains {
-	f := e.field
-	g := &gains{w: max(2, f.w), h: max(2, f.h)}
+	g := &gains{w: max(2, e.field.w), h: max(2, e.field.h), glass: gainsOf(chromaOf(e.Window))}
 	g.node = make([]node, g.w*g.h)
-	for i := range g.node {
+	return g
+}
+
+// make makes the factors of some nodes.
+func (g *gains) make(from, to int, e *Estimate) {
+	f := e.field
+	for i := from; i < to; i++ {
 		k := min(i, len(f.plane[0].Pix)-1)
 		c := chroma{float64(f.plane[0].Pix[k]), float64(f.plane[1].Pix[k])}
 		g.node[i].gain = gainsOf(e.removed(c))
@@ -119,8 +138,6 @@ func (e *Estimate) newGains() *gains {
 			g.node[i].guide = f.guide[k]
 		}
 	}
-	g.glass = gainsOf(chromaOf(e.Window))
-	return g
 }
 
 // removed is the light taken out where the light is c. What makes it warmer than the

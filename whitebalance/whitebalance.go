@@ -66,6 +66,7 @@ type Estimate struct {
 
 	base  chroma  // the light from which warmth is measured, see parted
 	field field   // the light at reduced size
+	gains *gains  // what Apply makes of it; nil when that was not made yet
 	trust float64 // how much of the light is taken out at all, if rendered
 
 	rendered bool

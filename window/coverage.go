@@ -80,7 +80,7 @@ func (s *scene) coverage(ctx context.Context, img *raster.RGB, mask *raster.Plan
 		out.Fill(0)
 		return out, ctx.Err()
 	}
-	a, b, err := fitLinear(ctx, s.log, mask)
+	a, b, err := raster.Guide(ctx, s.log, guideRadius, guideEps, func(y int, _ []float32) []float32 { return mask.Row(y) })
 	if err != nil {
 		return nil, err
 	}
@@ -103,41 +103,6 @@ func (s *scene) coverage(ctx context.Context, img *raster.RGB, mask *raster.Plan
 		}
 	})
 	return out, err
-}
-
-// fitLinear is the guided filter's fit of mask by log, averaged over windows.
-func fitLinear(ctx context.Context, log, mask *raster.Plane) (a, b *raster.Plane, err error) {
-	w, h := log.W, log.H
-	mean := func(fn func(i int) float32) *raster.Plane {
-		p, q := raster.Get(w, h), raster.Get(w, h)
-		for i := range p.Pix {
-			p.Pix[i] = fn(i)
-		}
-		if e := raster.Box(ctx, q, p, guideRadius); e != nil {
-			err = e
-		}
-		raster.Put(p)
-		return q
-	}
-	l, m := log.Pix, mask.Pix
-	ml := mean(func(i int) float32 { return l[i] })
-	mm := mean(func(i int) float32 { return m[i] })
-	ll := mean(func(i int) float32 { return l[i] * l[i] })
-	lm := mean(func(i int) float32 { return l[i] * m[i] })
-	a = mean(func(i int) float32 {
-		return (lm.Pix[i] - ml.Pix[i]*mm.Pix[i]) / (max(0, ll.Pix[i]-ml.Pix[i]*ml.Pix[i]) + guideEps)
-	})
-	b = mean(func(i int) float32 {
-		k := (lm.Pix[i] - ml.Pix[i]*mm.Pix[i]) / (max(0, ll.Pix[i]-ml.Pix[i]*ml.Pix[i]) + guideEps)
-		return mm.Pix[i] - k*ml.Pix[i]
-	})
-	for i := range a.Pix { // running sums leave dust where all is zero
-		if abs32(a.Pix[i]) < 1e-4 && abs32(b.Pix[i]) < 1e-3 {
-			a.Pix[i], b.Pix[i] = 0, 0
-		}
-	}
-	raster.Put(ml, mm, ll, lm)
-	return a, b, err
 }
 
 func abs32(x float32) float32 {

@@ -2,8 +2,11 @@ package window
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
+
+	"mullion/internal/raster"
 )
 
 const (
@@ -33,30 +36,39 @@ func (r *rays) edges(turn int) []line {
 // least the given size on most rays, in order, the strongest of those that meet.
 func (r *rays) lines(turn int, least float32, strength func(s, k int) float32) []line {
 	hit := r.hits(least, strength)
-	v := make([]float32, 0, r.n)
-	var all []line
-	for k0 := 2; k0 < r.depth-1; k0++ {
-		for k1 := max(2, k0-turn); k1 < min(r.depth-1, k0+turn+1); k1++ {
-			l := line{k0: k0, k1: k1}
-			if !r.meetsMost(l, hit) {
-				continue
+	found := make([][]line, 2*turn+1)
+	_ = raster.BandsOf(context.Background(), len(found), 4, func(from, to int) { // a few milliseconds: nobody stops it
+		at, v := make([]int32, r.n), make([]float32, 0, r.n)
+		for i := from; i < to; i++ {
+			turned := i - turn
+			for s, t := range r.share { // where a line from 0 on crosses the rays
+				at[s] = int32(s*r.depth) + int32(math.Floor(float64(turned)*t+0.5))
 			}
-			v = v[:0]
-			n := 0
-			for s := range r.n {
-				e := hit[s*r.depth+int(l.at(r.share[s])+0.5)]
-				if e > 0 {
-					n++
-				}
-				if e >= 0 {
-					v = append(v, e)
+			for k0 := max(2, 2-turned); k0 < r.depth-1-max(0, turned); k0++ {
+				if r.meetsMost(k0, at, hit) {
+					found[i] = append(found[i], line{k0: k0, k1: k0 + turned, weight: r.weight(k0, at, hit, v)})
 				}
 			}
-			l.weight = float64(n) / float64(len(v)) * median(v)
-			all = append(all, l)
+		}
+	})
+	all := slices.Concat(found...)
+	return apart(all)
+}
+
+// weight is the part of the rays that meet such a line times their median strength, EV. v
+// is scratch.
+func (r *rays) weight(k0 int, at []int32, hit, v []float32) float64 {
+	n := 0
+	for _, i := range at {
+		e := hit[k0+int(i)]
+		if e > 0 {
+			n++
+		}
+		if e >= 0 {
+			v = append(v, e)
 		}
 	}
-	return apart(all)
+	return float64(n) / float64(len(v)) * median(v)
 }
 
 // apart keeps the strongest of lines that meet, in order.
@@ -74,12 +86,12 @@ func apart(all []line) []line {
 }
 
 // meetsMost says whether a line meets enough of the rays that count where it crosses
-// them, and at least half of all do.
-func (r *rays) meetsMost(l line, hit []float32) bool {
+// them, which is at those places of hit from k0 on, and at least half of all do.
+func (r *rays) meetsMost(k0 int, at []int32, hit []float32) bool {
 	may := int(float64(r.n) * (1 - edgeShare)) // misses
 	n, out := 0, 0
-	for s := range r.n {
-		switch e := hit[s*r.depth+int(l.at(r.share[s])+0.5)]; {
+	for _, i := range at {
+		switch e := hit[k0+int(i)]; {
 		case e > 0:
 			n++
 		case e < 0:

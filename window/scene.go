@@ -2,6 +2,7 @@ package window
 
 import (
 	"context"
+	"math"
 	"slices"
 
 	"mullion/internal/raster"
@@ -25,7 +26,7 @@ func (s *scene) release() { raster.Put(s.log, s.warm, s.leaf, s.lost) }
 // floor keeps the logarithm of black finite, 24 stops under the unit.
 const floor = 1. / (1 << 24)
 
-func reduce(ctx context.Context, img *raster.RGB, lost *raster.Plane) (*scene, error) {
+func reduce(ctx context.Context, img *raster.RGB, lost func() (*raster.Plane, error)) (*scene, error) {
 	w, h := fit(img.W(), img.H(), longSide)
 	var small raster.RGB
 	for c := range small {
@@ -36,30 +37,64 @@ func reduce(ctx context.Context, img *raster.RGB, lost *raster.Plane) (*scene, e
 		small[c] = p
 	}
 	s := &scene{w: w, h: h, log: small[1], warm: small[0], leaf: small[2]}
-	for i, g := range small[1].Pix {
-		r, b := max(small[0].Pix[i], floor), max(small[2].Pix[i], floor)
-		y := 0.2627*r + 0.6780*g + 0.0593*b
-		s.log.Pix[i] = log2(y)
-		lr, lb := log2(r), log2(b)
-		s.warm.Pix[i] = lr - lb
-		s.leaf.Pix[i] = log2(max(g, floor)) - (lr+lb)/2
+	tops := make([]float32, h)
+	err := raster.Bands(ctx, h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			tops[y] = s.levelRow(y)
+		}
+	})
+	if err != nil {
+		return nil, err
 	}
+	s.top = float64(slices.Max(tops))
+	done := make(chan struct{})
+	go func() { // one core's work
+		s.findRoom()
+		close(done)
+	}()
+	clipped, err := lost()
+	if err == nil && clipped != nil {
+		if clipped.W != img.W() || clipped.H != img.H() {
+			err = ErrLost
+		} else {
+			s.lost, err = raster.Shrink(ctx, clipped, w, h)
+		}
+	}
+	<-done
+	if err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// levelRow turns a row of red, green and blue, which lie in warm, log and leaf, into what
+// these are to hold. It returns the largest luminance.
+func (s *scene) levelRow(y int) (top float32) {
+	red, green, blue := s.warm.Row(y), s.log.Row(y), s.leaf.Row(y)
+	red, blue = red[:len(green)], blue[:len(green)]
+	top = float32(math.Inf(-1))
+	for x, g := range green {
+		r, b := max(red[x], floor), max(blue[x], floor)
+		l := log2(0.2627*r + 0.6780*g + 0.0593*b)
+		lr, lb := log2(r), log2(b)
+		green[x], red[x], blue[x] = l, lr-lb, log2(max(g, floor))-(lr+lb)/2
+		if l > top {
+			top = l
+		}
+	}
+	return top
+}
+
+// findRoom finds the room's level and its warmth.
+func (s *scene) findRoom() {
 	s.room = roomLevel(s.log.Pix)
-	s.top = float64(slices.Max(s.log.Pix))
-	var tints []float32
+	tints := make([]float32, 0, len(s.log.Pix))
 	for i, l := range s.log.Pix {
 		if d := float64(l) - s.room; d > -1 && d < 1.5 {
 			tints = append(tints, s.warm.Pix[i])
 		}
 	}
 	s.tint = median(tints)
-	if lost != nil {
-		var err error
-		if s.lost, err = raster.Shrink(ctx, lost, w, h); err != nil {
-			return nil, err
-		}
-	}
-	return s, nil
 }
 
 // fit scales w x h down to a long side of at most n.

@@ -144,7 +144,10 @@ func TestLost(t *testing.T) {
 			lost.Row(y)[x] = 1
 		}
 	}
-	m, err := FindClipped(context.Background(), img, lost)
+	given := func(p *raster.Plane) func() (*raster.Plane, error) {
+		return func() (*raster.Plane, error) { return p, nil }
+	}
+	m, err := FindClipped(context.Background(), img, given(lost))
 	if err != nil || len(m.Regions) != 1 {
 		t.Fatalf("%d windows, %v", len(m.Regions), err)
 	}
@@ -152,7 +155,7 @@ func TestLost(t *testing.T) {
 	if c := m.Regions[0].Clipped; math.Abs(c-2./3) > 0.05 {
 		t.Errorf("clipped %.2f, want 0.67", c)
 	}
-	if _, err := FindClipped(context.Background(), img, raster.New(9, 6)); err != ErrLost {
+	if _, err := FindClipped(context.Background(), img, given(raster.New(9, 6))); err != ErrLost {
 		t.Errorf("a map of another size: %v", err)
 	}
 }

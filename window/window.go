@@ -73,16 +73,16 @@ var ErrLost = errors.New("window: the map of clipped places and the picture diff
 // bracket allowed, in any unit. Global white balance before it helps to tell
 // lamps from daylight but is not needed. It returns a map without regions when
 // there are none. img is not changed.
-func Find(ctx context.Context, img *raster.RGB) (*Map, error) { return FindClipped(ctx, img, nil) }
+func Find(ctx context.Context, img *raster.RGB) (*Map, error) {
+	return FindClipped(ctx, img, func() (*raster.Plane, error) { return nil, nil })
+}
 
-// FindClipped is Find told where the measurement ends: lost is how little of each
+// FindClipped is Find told where the measurement ends: lost gives how little of each
 // pixel was measured, 0 to 1, of img's size; nil says nothing. Without it only what
 // lies at the picture's one flat maximum counts as clipped, which a merge of several
-// frames seldom leaves flat. lost is not changed.
-func FindClipped(ctx context.Context, img *raster.RGB, lost *raster.Plane) (*Map, error) {
-	if lost != nil && (lost.W != img.W() || lost.H != img.H()) {
-		return nil, ErrLost
-	}
+// frames seldom leaves flat. lost is asked once, while one core is at work on something
+// else, and its error returned; what it gives is not changed.
+func FindClipped(ctx context.Context, img *raster.RGB, lost func() (*raster.Plane, error)) (*Map, error) {
 	if img.W() < 16 || img.H() < 16 {
 		return nil, ErrTooSmall
 	}
