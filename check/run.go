@@ -30,6 +30,9 @@ type Options struct {
 	Job      *jobfile.Job // what was agreed; nil for no comparison
 	Pictures bool         // keep small pictures for [Page]
 	Version  string       // of the program, for the report
+	// Frames are the files to be checked, wherever they lie, instead of all in the folder;
+	// they are named below it. None for the whole folder.
+	Frames []string
 	// View is told about each view as soon as it is judged, in shooting order; what
 	// only the whole set tells is added to the report later. It may be nil.
 	View func(*View)
@@ -41,7 +44,7 @@ type Options struct {
 // the rest goes on; the error is for a folder that can't be used, or the context's.
 func Run(ctx context.Context, card string, opt Options) (*Report, error) {
 	begin := time.Now()
-	survey, err := finish.Look(ctx, card, opt.Progress)
+	survey, err := opt.survey(ctx, card)
 	if err != nil {
 		return nil, err
 	}
@@ -61,6 +64,13 @@ func Run(ctx context.Context, card string, opt Options) (*Report, error) {
 	}
 	r.Seconds = math.Round(time.Since(begin).Seconds()*100) / 100
 	return r, nil
+}
+
+func (o Options) survey(ctx context.Context, card string) (*finish.Survey, error) {
+	if len(o.Frames) > 0 {
+		return finish.LookAt(ctx, card, o.Frames, o.Progress)
+	}
+	return finish.Look(ctx, card, o.Progress)
 }
 
 // checkAll decodes the next view's frames while the last one is looked at.

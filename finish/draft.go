@@ -36,22 +36,19 @@ func (p *Previews) Draft(ctx context.Context, v shoot.View) (*raster.RGB, error)
 	l := p.of(v)
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	s, err := p.ready(ctx, l, v)
+	s, d, err := p.sketch(ctx, l, v)
 	if err != nil {
-		return nil, err
-	}
-	if err := l.reduce(ctx, s); err != nil {
 		return nil, err
 	}
 	pic := *s.pic
 	pic.clock = &Clock{}
 	pic.findings = nil
-	pic.plan.W, pic.plan.H = l.draft.rgb.W(), l.draft.rgb.H()
+	pic.plan.W, pic.plan.H = d.rgb.W(), d.rgb.H()
 	pic.plan.Map = s.full.MapFor(pic.plan.W, pic.plan.H)
-	if err := l.draft.warm(ctx, s, v.Decisions); err != nil {
+	if err := d.warm(ctx, s, v.Decisions); err != nil {
 		return nil, err
 	}
-	if err := l.draft.warmed.render(ctx, &pic, v.Decisions); err != nil {
+	if err := d.warmed.render(ctx, &pic, v.Decisions); err != nil {
 		return nil, err
 	}
 	if err := pic.edit(ctx, v.Edits, p.path); err != nil {
@@ -59,6 +56,24 @@ func (p *Previews) Draft(ctx context.Context, v shoot.View) (*raster.RGB, error)
 	}
 	raster.PutRGB(pic.twin)
 	return pic.rgb, nil
+}
+
+// sketch has the radiance of a view's draft. When only its level differs from that of the
+// picture that was made last, nothing is looked for anew.
+func (p *Previews) sketch(ctx context.Context, l *live, v shoot.View) (*straight, *draft, error) {
+	if l.straight != nil && !l.straight.stands(v.Decisions.Level) {
+		t, err := l.tilt(ctx, v.Decisions.Level)
+		if err != nil {
+			return nil, nil, err
+		}
+		return t.straight, t.draft, nil
+	}
+	s, err := p.ready(ctx, l, v)
+	if err != nil {
+		return nil, nil, err
+	}
+	err = l.reduce(ctx, s)
+	return s, l.draft, err
 }
 
 // reduce has the draft's radiance.

@@ -63,6 +63,8 @@ type live struct {
 	straight *straight
 	balanced *balanced
 	draft    *draft
+	small    *raster.RGB // the kept radiance for drafts of a level
+	tilted   *tilted
 }
 
 // Make makes the picture of a view by its decisions and edits. The first time it
@@ -90,8 +92,21 @@ func (p *Previews) Make(ctx context.Context, v shoot.View) (*Preview, error) {
 		}
 	}
 	out.Room, out.Window = pic.kelvins(v.Decisions)
-	out.Level = shoot.Level{PitchDeg: pic.pose.PitchDeg, RollDeg: pic.pose.RollDeg, YawDeg: pic.pose.YawDeg}
+	out.Level = s.corrected()
 	return out, nil
+}
+
+// corrected is the attitude that was taken out: none where the measured one is left alone.
+func (s *straight) corrected() shoot.Level {
+	p := s.pic.pose
+	level := shoot.Level{PitchDeg: p.PitchDeg, RollDeg: p.RollDeg}
+	if p.Straight {
+		level.YawDeg = p.YawDeg
+	}
+	if !s.full.Corrected && !s.byHand {
+		return shoot.Level{}
+	}
+	return level
 }
 
 // render takes a view through the stations whose input has changed, up to the picture
@@ -123,11 +138,10 @@ func (p *Previews) ready(ctx context.Context, l *live, v shoot.View) (*straight,
 		}
 		l.kept = k
 	}
-	byHand := v.Decisions.Level
-	if s := l.straight; s != nil && s.byHand == (byHand != nil) && (byHand == nil || sameLevel(s.level, *byHand)) {
+	if s := l.straight; s != nil && s.stands(v.Decisions.Level) {
 		return s, nil
 	}
-	s, err := l.kept.straighten(ctx, byHand)
+	s, err := l.kept.straighten(ctx, v.Decisions.Level)
 	if err != nil {
 		return nil, err
 	}
@@ -145,9 +159,10 @@ func (l *live) forget() {
 	if l.straight != nil {
 		l.balanced.release(l.straight.pic.rgb)
 		l.draft.release()
+		l.tilted.release()
 		l.straight.release()
 	}
-	l.straight, l.balanced, l.draft = nil, nil, nil
+	l.straight, l.balanced, l.draft, l.tilted = nil, nil, nil, nil
 }
 
 // whiten has the balanced radiance for what was decided about warmth.
@@ -213,8 +228,8 @@ func (l *live) letGo() {
 	defer l.mu.Unlock()
 	l.forget()
 	if l.kept != nil {
-		raster.PutRGB(l.kept.rgb)
-		l.kept = nil
+		raster.PutRGB(l.kept.rgb, l.small)
+		l.kept, l.small = nil, nil
 	}
 }
 

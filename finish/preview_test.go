@@ -118,6 +118,60 @@ func TestPreviewIsThePicture(t *testing.T) {
 	}
 }
 
+// While a hand moves the level the draft is the picture that will be made, nearly, and
+// what was made before stays.
+func TestDraftOfALevel(t *testing.T) {
+	dir, views := previewShoot(t, 1.15)
+	p := NewPreviews(dir, 1<<30)
+	v := views[1] // it has the windows
+	before, err := p.Make(t.Context(), v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	made := p.of(v).straight
+	for _, level := range []*shoot.Level{{PitchDeg: 2, RollDeg: -1}, {PitchDeg: -3, RollDeg: 2}} {
+		tried := v
+		tried.Decisions.Level = level
+		quick, err := p.Draft(t.Context(), tried)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p.of(v).straight != made {
+			t.Fatal("a level that was only tried has taken the place of the picture")
+		}
+		was := &raster.RGB{}
+		for c := range was { // a framing may be a pixel higher
+			if was[c], err = raster.Shrink(t.Context(), before.RGB[c], quick.W(), quick.H()); err != nil {
+				t.Fatal(err)
+			}
+		}
+		whole, err := NewPreviews(dir, 1<<30).Make(t.Context(), tried)
+		if err != nil {
+			t.Fatal(err)
+		}
+		half, err := deliver.Small(t.Context(), whole.RGB, DraftEdge)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near, far := psnr(t, quick, half), psnr(t, quick, was)
+		t.Logf("level %+v: %.1f dB from the picture at that level, %.1f from the one before", *level, near, far)
+		if near < 34 || far > near-6 {
+			t.Errorf("the draft at %+v is %.1f dB from the picture, and %.1f from the one before it", *level, near, far)
+		}
+	}
+	back, err := p.Draft(t.Context(), v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	half, err := deliver.Small(t.Context(), before.RGB, DraftEdge)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if db := psnr(t, back, half); db < 36 {
+		t.Errorf("back at the level before, the draft is %.1f dB from its picture", db)
+	}
+}
+
 // A run leaves what the live picture needs, and a cache that is gone or spoilt is made
 // again without a word.
 func TestKeptRadiance(t *testing.T) {
@@ -326,6 +380,7 @@ func BenchmarkPreview(b *testing.B) {
 		{"draft", quick, func(d *shoot.Decisions, i int) { d.RoomEV = number(float64(i%7) / 10) }},
 		{"light", make, func(d *shoot.Decisions, i int) { d.RoomEV = number(float64(i%7) / 10) }},
 		{"warmth", make, func(d *shoot.Decisions, i int) { d.RoomWarmth = &shoot.Warmth{Mired: float64(i % 7)} }},
+		{"tilt", quick, func(d *shoot.Decisions, i int) { d.Level = &shoot.Level{PitchDeg: float64(1+i%7) / 5} }},
 		{"level", make, func(d *shoot.Decisions, i int) { d.Level = &shoot.Level{PitchDeg: float64(1+i%7) / 5} }},
 	} {
 		b.Run(c.name, func(b *testing.B) {

@@ -7,6 +7,7 @@ import (
 	"mullion/plumb"
 	"mullion/shoot"
 	"mullion/warp"
+	"mullion/whitebalance"
 	"mullion/window"
 )
 
@@ -27,10 +28,8 @@ type straight struct {
 // hand turns the camera and no lamp, so the light is turned with the picture. The windows
 // are found anew, since their sides are told by standing upright.
 func (k *reduced) straighten(ctx context.Context, byHand *shoot.Level) (*straight, error) {
-	s := &straight{byHand: byHand != nil, pic: k.picture()}
+	s := k.straightAt(byHand)
 	if byHand != nil {
-		s.level = *byHand
-		s.pic.hold(byHand)
 		if err := k.see(ctx); err != nil {
 			return nil, err
 		}
@@ -38,15 +37,7 @@ func (k *reduced) straighten(ctx context.Context, byHand *shoot.Level) (*straigh
 	if err := s.warp(ctx, k); err != nil {
 		return nil, err
 	}
-	var doubt *raster.Plane
-	var err error
-	if byHand == nil {
-		s.outside, doubt, err = s.pic.look(ctx)
-		k.light, k.lit = s.pic.light, s.full
-	} else {
-		s.outside, doubt, err = s.pic.windows(ctx)
-		s.pic.light = k.light.Moved(turnedFrom(s.full, k.lit))
-	}
+	doubt, err := s.look(ctx, k)
 	if err != nil {
 		return nil, err
 	}
@@ -54,12 +45,42 @@ func (k *reduced) straighten(ctx context.Context, byHand *shoot.Level) (*straigh
 	return s, s.pic.unlight(ctx, s.outside, doubt)
 }
 
+// straightAt is a view as measured or set by hand, before anything is resampled.
+func (k *reduced) straightAt(byHand *shoot.Level) *straight {
+	s := &straight{byHand: byHand != nil, pic: k.picture()}
+	if byHand != nil {
+		s.level = *byHand
+		s.pic.hold(byHand)
+	}
+	s.full = s.pic.pose.Plan(k.Frame[0], k.Frame[1], plumb.PlanOptions{Orientation: k.Info.Orientation})
+	return s
+}
+
+// stands says whether this is the view at a level, nil for the measured one.
+func (s *straight) stands(byHand *shoot.Level) bool {
+	return s.byHand == (byHand != nil) && (byHand == nil || sameLevel(s.level, *byHand))
+}
+
+// look finds the windows, and has what lit the view.
+func (s *straight) look(ctx context.Context, k *reduced) (doubt *raster.Plane, err error) {
+	if !s.byHand {
+		s.outside, doubt, err = s.pic.look(ctx)
+		k.light, k.lit = s.pic.light, s.full
+		return doubt, err
+	}
+	turned := make(chan *whitebalance.Estimate, 1)
+	go func() { turned <- k.light.Moved(turnedFrom(s.full, k.lit)) }()
+	s.outside, doubt, err = s.pic.windows(ctx)
+	s.pic.light = <-turned
+	return doubt, err
+}
+
 // see has what lit the view.
 func (k *reduced) see(ctx context.Context) error {
 	if k.light != nil {
 		return nil
 	}
-	s := &straight{pic: k.picture()}
+	s := k.straightAt(nil)
 	if err := s.warp(ctx, k); err != nil {
 		return err
 	}
@@ -83,19 +104,18 @@ func (s *straight) release() {
 
 // warp resamples the kept radiance by the plan of the full size.
 func (s *straight) warp(ctx context.Context, k *reduced) error {
-	s.full = s.pic.pose.Plan(k.Frame[0], k.Frame[1], plumb.PlanOptions{Orientation: k.Info.Orientation})
 	full := s.full
 	w, h := within(full.W, full.H, PreviewEdge)
 	s.pic.plan = full
 	s.pic.plan.W, s.pic.plan.H, s.pic.plan.Map = w, h, full.MapFor(w, h)
 	var err error
-	s.pic.rgb, err = warp.Apply(ctx, k.rgb, from(s.pic.plan.Map, k), w, h)
+	s.pic.rgb, err = warp.Apply(ctx, k.rgb, from(s.pic.plan.Map, k, k.rgb), w, h)
 	return err
 }
 
-// from is a map that leads to the full-size source, led to the reduced one.
-func from(m warp.Map, k *reduced) warp.Map {
-	fx, fy := float64(k.rgb.W())/float64(k.W), float64(k.rgb.H())/float64(k.H)
+// from is a map that leads to the full-size source, led to a reduced one.
+func from(m warp.Map, k *reduced, rgb *raster.RGB) warp.Map {
+	fx, fy := float64(rgb.W())/float64(k.W), float64(rgb.H())/float64(k.H)
 	out := warp.Map{At: func(x, y float64) (float64, float64) {
 		sx, sy := m.At(x, y)
 		return sx * fx, sy * fy

@@ -2,6 +2,8 @@ package finish
 
 import (
 	"context"
+	"os"
+	"path/filepath"
 	"runtime"
 	"sync"
 	"sync/atomic"
@@ -46,6 +48,29 @@ func Look(ctx context.Context, root string, report func(Event)) (*Survey, error)
 		} else {
 			s.Failed = append(s.Failed, Failure{What: p.Path, Why: p.Err.Error()})
 		}
+	}
+	if err := s.read(ctx, files, report); err != nil {
+		return nil, err
+	}
+	return s, s.group(ctx)
+}
+
+// LookAt surveys the frames at paths, wherever they lie; root is the folder below which
+// they are named. It is as Look else.
+func LookAt(ctx context.Context, root string, paths []string, report func(Event)) (*Survey, error) {
+	s := &Survey{}
+	var files []card.File
+	for _, path := range paths {
+		info, err := os.Stat(path)
+		if err != nil {
+			s.Failed = append(s.Failed, Failure{What: path, Why: err.Error()})
+			continue
+		}
+		rel, err := filepath.Rel(root, path)
+		if err != nil {
+			rel = path
+		}
+		files = append(files, card.File{Path: path, Rel: filepath.ToSlash(rel), Size: info.Size(), ModTime: info.ModTime(), Raw: metadata.IsRawName(path)})
 	}
 	if err := s.read(ctx, files, report); err != nil {
 		return nil, err

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -60,8 +61,7 @@ func (c *checking) stop() {
 	}
 }
 
-// check has a house checked in the background, unless these very frames were. A shoot
-// whose originals stay where they were has nothing here to be checked.
+// check has a house checked in the background, unless these very frames were.
 func (s *Server) check(h *house) {
 	d, err := h.doc()
 	if err != nil || s.base.Err() != nil {
@@ -112,6 +112,59 @@ func (s *Server) checkNow(ctx context.Context, h *house, key string) {
 	s.hub.tell(event{Kind: "check", State: "done"})
 }
 
+// source is where frames of a shoot lie: the folder of the copies, or one above all those
+// that were left in place.
+type source struct {
+	root   string
+	frames []string // that are to be checked; none for all in the folder
+}
+
+// sources are where the frames of a shoot in the folder dir lie.
+func sources(d *shoot.Doc, dir string) (out []source) {
+	var left []string
+	copied := false
+	for _, v := range d.Views {
+		for _, f := range v.Frames {
+			if filepath.IsAbs(f.Path) {
+				left = append(left, f.Path)
+			} else {
+				copied = copied || strings.HasPrefix(f.Path, originals+"/")
+			}
+		}
+	}
+	if copied {
+		out = append(out, source{root: filepath.Join(dir, originals)})
+	}
+	if len(left) > 0 {
+		slices.Sort(left)
+		out = append(out, source{above(left), left})
+	}
+	return out
+}
+
+// above is the folder that all of these files lie in or below.
+func above(paths []string) string {
+	dir := filepath.Dir(paths[0])
+	for _, p := range paths {
+		for {
+			rel, err := filepath.Rel(dir, p)
+			if err == nil && filepath.IsLocal(rel) || dir == filepath.Dir(dir) {
+				break
+			}
+			dir = filepath.Dir(dir)
+		}
+	}
+	return dir
+}
+
+// gone says whether frames were left in place and none of them is there any more.
+func (s source) gone() bool {
+	return len(s.frames) > 0 && !slices.ContainsFunc(s.frames, func(p string) bool {
+		_, err := os.Stat(p)
+		return err == nil
+	})
+}
+
 // findings runs the check, one view after the other. Before each it lets those go first
 // who want a run or a picture.
 func (s *Server) findings(ctx context.Context, h *house, key string) (*checked, error) {
@@ -119,7 +172,7 @@ func (s *Server) findings(ctx context.Context, h *house, key string) (*checked, 
 	if err := s.letGo(ctx); err != nil {
 		return nil, err
 	}
-	r, err := check.Run(ctx, filepath.Join(h.dir, originals), check.Options{Version: s.opt.Version, View: func(*check.View) {
+	seen := func(*check.View) {
 		done++
 		c.mu.Lock()
 		if c.key == key {
@@ -129,15 +182,26 @@ func (s *Server) findings(ctx context.Context, h *house, key string) (*checked, 
 		c.mu.Unlock()
 		s.hub.tell(event{Kind: "check", State: "running", Done: state.Done, Total: state.Total})
 		_ = s.letGo(ctx) // the check itself looks whether it is to go on
-	}})
-	if err != nil {
-		return nil, err
 	}
 	d, err := h.doc()
 	if err != nil {
 		return nil, err
 	}
-	return adopt(d, r, key), nil
+	out := &checked{Key: key, Views: map[string][]finding.Finding{}}
+	for _, from := range sources(d, h.dir) {
+		if from.gone() {
+			return nil, fmt.Errorf("the originals are not in %s any more, where they were left; connect the card or the disk and open the shoot again", from.root)
+		}
+		r, err := check.Run(ctx, from.root, check.Options{Version: s.opt.Version, View: seen, Frames: from.frames})
+		if err != nil {
+			return nil, err
+		}
+		if d, err = h.doc(); err != nil { // as it is by now
+			return nil, err
+		}
+		out.adopt(d, r, h.dir, from.root)
+	}
+	return out, nil
 }
 
 // letGo waits until no run is under way and nobody waits for a picture.
@@ -153,16 +217,12 @@ func (s *Server) letGo(ctx context.Context) error {
 	return err
 }
 
-// checkKey names what a check depends on: the frames that are here, as they are grouped,
-// and the program. It is empty when none are here.
+// checkKey names what a check depends on: the frames, as they are grouped, and the program.
+// It is empty when there are none.
 func checkKey(d *shoot.Doc, version string) string {
 	var frames []shoot.Frame
 	for _, v := range d.Views {
-		for _, f := range v.Frames {
-			if strings.HasPrefix(f.Path, originals+"/") {
-				frames = append(frames, f)
-			}
-		}
+		frames = append(frames, v.Frames...)
 		frames = append(frames, shoot.Frame{}) // where a view ends
 	}
 	if len(frames) == len(d.Views) {
@@ -175,10 +235,11 @@ func checkKey(d *shoot.Doc, version string) string {
 	return key
 }
 
-// adopt gives a check's findings to the views of the shoot. A check groups the files by
-// itself and counts its views in its own way: a view of it is the one that it shares most
-// frames with, and where findings name a view or a frame by number they are told anew.
-func adopt(d *shoot.Doc, r *check.Report, key string) *checked {
+// adopt gives the findings of a check of the folder root to the views of the shoot in the
+// folder dir. A check groups the files by itself and counts its views in its own way: a
+// view of it is the one that it shares most frames with, and where findings name a view or
+// a frame by number they are told anew.
+func (c *checked) adopt(d *shoot.Doc, r *check.Report, dir, root string) {
 	type place struct {
 		view  string
 		frame int
@@ -186,10 +247,14 @@ func adopt(d *shoot.Doc, r *check.Report, key string) *checked {
 	at := map[string]place{}
 	for _, v := range d.Views {
 		for i, f := range v.Frames {
-			at[f.Path] = place{v.ID, i}
+			path := filepath.FromSlash(f.Path)
+			if !filepath.IsAbs(path) {
+				path = filepath.Join(dir, path)
+			}
+			at[path] = place{v.ID, i}
 		}
 	}
-	of := func(f finish.FrameReport) place { return at[originals+"/"+filepath.ToSlash(f.File)] }
+	of := func(f finish.FrameReport) place { return at[filepath.Join(root, filepath.FromSlash(f.File))] }
 	ids, names := make([]string, len(r.Views)), []string{}
 	for i, v := range r.Views {
 		shared := map[string]int{}
@@ -205,7 +270,7 @@ func adopt(d *shoot.Doc, r *check.Report, key string) *checked {
 		}
 	}
 	renamed := strings.NewReplacer(names...)
-	out := &checked{Key: key, Views: map[string][]finding.Finding{}, Shoot: r.Findings}
+	c.Shoot = append(c.Shoot, r.Findings...)
 	for i, v := range r.Views {
 		for _, f := range v.Findings {
 			if ids[i] == "" {
@@ -215,10 +280,9 @@ func adopt(d *shoot.Doc, r *check.Report, key string) *checked {
 			if n := int(f.Value); f.Unit == "frame" && n >= 1 && n <= len(v.Frames) {
 				f.Value = float64(of(v.Frames[n-1]).frame + 1)
 			}
-			out.Views[ids[i]] = append(out.Views[ids[i]], f)
+			c.Views[ids[i]] = append(c.Views[ids[i]], f)
 		}
 	}
-	return out
 }
 
 func checkedPath(dir string) string { return filepath.Join(dir, "cache", "check.json") }

@@ -4,6 +4,8 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -74,6 +76,81 @@ func TestCheckInBrowser(t *testing.T) {
 	}
 }
 
+// Originals that were left where they are, in two folders, are checked there, alone: what
+// else lies beside them is no part of the shoot. When they are gone that is said, and when
+// they are back the next studio finds what there is to find.
+func TestCheckInPlace(t *testing.T) {
+	card, dir := faultyCard(t), filepath.Join(t.TempDir(), "house")
+	if _, err := finish.Run(t.Context(), finish.Job{Card: card, Shoot: dir, InPlace: true, Version: "test"}); err != nil {
+		t.Fatal(err)
+	}
+	frames := read(t, dir).Views[0].Frames
+	beside := filepath.Join(filepath.Dir(frames[0].Path), "ZZZZ0001.DNG")
+	if err := os.WriteFile(beside, []byte("of another shoot, and no picture"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	d := read(t, dir)
+	for _, f := range frames {
+		if !filepath.IsAbs(f.Path) {
+			t.Fatalf("%s was not left in place", f.Path)
+		}
+	}
+	from := sources(d, dir)
+	if len(from) != 1 || !strings.HasPrefix(from[0].root, card) || len(from[0].frames) < 10 {
+		t.Fatalf("the frames are said to lie in %+v", from)
+	}
+
+	away := card + "-away"
+	if err := os.Rename(card, away); err != nil {
+		t.Fatal(err)
+	}
+	gone := running(t, Options{Shoot: dir})
+	gone.behindUntil(t, "failed")
+	if state, _ := gone.here().checking.look(); !strings.Contains(state.Words(), "connect the card") {
+		t.Errorf("without its originals the check says %q", state.Words())
+	}
+	if err := os.Rename(away, card); err != nil {
+		t.Fatal(err)
+	}
+
+	s := running(t, Options{Shoot: dir})
+	s.behindOnce(t)
+	_, found := s.here().checking.look()
+	has := func(id, code string) bool {
+		return slices.ContainsFunc(found.says(id), func(f finding.Finding) bool { return f.Code == code })
+	}
+	if !has("view-02", "bracket-incomplete") || has("view-01", "bracket-incomplete") {
+		t.Errorf("view-01 has %+v, view-02 %+v", found.says("view-01"), found.says("view-02"))
+	}
+	for _, said := range found.card() {
+		if strings.Contains(said, "ZZZZ0001") {
+			t.Errorf("a file of another shoot is told of: %s", said)
+		}
+	}
+	if _, err := os.Stat(checkedPath(dir)); err != nil {
+		t.Error(err)
+	}
+}
+
+// Where the frames of a shoot lie.
+func TestSources(t *testing.T) {
+	view := func(paths ...string) (v shoot.View) {
+		for _, p := range paths {
+			v.Frames = append(v.Frames, shoot.Frame{Path: p})
+		}
+		return v
+	}
+	d := &shoot.Doc{Views: []shoot.View{view("originals/a.dng", "/disk/may/b.dng"), view("/disk/june/x/c.dng", "/disk/may/a.dng")}}
+	got := sources(d, "/house")
+	want := []source{{root: "/house/originals"}, {"/disk", []string{"/disk/june/x/c.dng", "/disk/may/a.dng", "/disk/may/b.dng"}}}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("they lie in %+v, want %+v", got, want)
+	}
+	if got := sources(&shoot.Doc{Views: []shoot.View{view()}}, "/house"); len(got) != 0 {
+		t.Errorf("no frames lie in %+v", got)
+	}
+}
+
 // A check that is stopped with the studio leaves nothing behind, and the next studio does
 // it; when it is through the pages have the findings.
 func TestCheckStopped(t *testing.T) {
@@ -107,12 +184,18 @@ func TestCheckStopped(t *testing.T) {
 // behindOnce waits until the check of the open house is through.
 func (s *Server) behindOnce(t *testing.T) {
 	t.Helper()
+	s.behindUntil(t, "")
+}
+
+// behindUntil waits until the check of the open house has come to a state.
+func (s *Server) behindUntil(t *testing.T, want string) {
+	t.Helper()
 	page := make(chan event, 64)
 	s.hub.mu.Lock()
 	s.hub.pages[page] = true
 	s.hub.mu.Unlock()
 	for {
-		if state, _ := s.here().checking.look(); state.State == "" {
+		if state, _ := s.here().checking.look(); state.State == want {
 			return
 		}
 		select {
@@ -136,11 +219,12 @@ func TestAdopt(t *testing.T) {
 		}
 		return out
 	}
-	got := adopt(d, &check.Report{Views: []check.View{
+	got := &checked{Views: map[string][]finding.Finding{}}
+	got.adopt(d, &check.Report{Views: []check.View{
 		{ID: "view-01", Frames: of("x"), Mark: true, Findings: []finding.Finding{{Code: "frame-empty"}}},
 		{ID: "view-02", Frames: of("a", "b", "c"), Findings: []finding.Finding{{Code: "frame-soft", Value: 1, Unit: "frame"}}},
 		{ID: "view-03", Frames: of("d", "e"), Findings: []finding.Finding{{Code: "near-duplicate", Message: "the same picture as view-02;"}}},
-	}}, "key")
+	}}, "/house", "/house/originals")
 	if len(got.Views) != 2 || len(got.says("view-04")) != 1 || len(got.says("view-07")) != 1 {
 		t.Fatalf("%+v", got.Views)
 	}

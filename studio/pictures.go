@@ -155,11 +155,40 @@ func tried(v *shoot.View, q url.Values) error {
 			(*to).Duv = *duv
 		}
 	}
+	if err := triedLevel(&d, q); err != nil {
+		return err
+	}
 	v.Decisions = d
 	if q.Has("unaltered") {
 		v.Edits = nil
 	}
 	return nil
+}
+
+// triedLevel takes a level from a query: pitch, roll and yaw in degrees.
+func triedLevel(d *shoot.Decisions, q url.Values) error {
+	var pitch, roll, yaw *float64
+	for name, to := range map[string]**float64{"pitch": &pitch, "roll": &roll, "yaw": &yaw} {
+		if err := number(q, name, mostTilt, to); err != nil {
+			return err
+		}
+	}
+	if pitch == nil && roll == nil && yaw == nil {
+		return nil
+	}
+	d.Level = &shoot.Level{PitchDeg: value(pitch), RollDeg: value(roll), YawDeg: value(yaw)}
+	return nil
+}
+
+// mostTilt is the most of pitch, roll and yaw, in degrees, that can be set by hand; more
+// than half of it is a camera that was turned on purpose.
+const mostTilt = 45
+
+func value(x *float64) float64 {
+	if x == nil {
+		return 0
+	}
+	return *x
 }
 
 // number reads a number of a query, within plus or minus limit.

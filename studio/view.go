@@ -3,6 +3,7 @@ package studio
 import (
 	"context"
 	"fmt"
+	"math"
 	"net/http"
 	"slices"
 
@@ -131,12 +132,27 @@ type decision struct {
 	WindowDuv   *float64 `json:"window_duv"`
 	Out         *bool    `json:"out"`
 	Room        *string  `json:"room"`
+	Level       *level   `json:"level"`
 	// Measured takes parts back to what was measured: "room", "window", "level".
 	Measured []string `json:"measured"`
 	What     string   `json:"what"` // for the undo button
 }
 
+// level is how the camera is taken to have been held, in degrees.
+type level struct {
+	Pitch float64 `json:"pitch"`
+	Roll  float64 `json:"roll"`
+	Yaw   float64 `json:"yaw"`
+}
+
 func (q decision) check() error {
+	if l := q.Level; l != nil {
+		for _, x := range [3]float64{l.Pitch, l.Roll, l.Yaw} {
+			if !(math.Abs(x) <= mostTilt) {
+				return fault{http.StatusBadRequest, fmt.Sprintf("pitch, roll and yaw go from %d to %d degrees", -mostTilt, mostTilt)}
+			}
+		}
+	}
 	for _, c := range []struct {
 		v     *float64
 		limit float64
@@ -163,6 +179,9 @@ func (q decision) apply(v *shoot.View) {
 		case "level":
 			d.Level = nil
 		}
+	}
+	if l := q.Level; l != nil {
+		d.Level = &shoot.Level{PitchDeg: cut(l.Pitch, 3), RollDeg: cut(l.Roll, 3), YawDeg: cut(l.Yaw, 3)}
 	}
 	d.RoomEV, d.WindowEV = ev(d.RoomEV, q.RoomEV), ev(d.WindowEV, q.WindowEV)
 	d.RoomWarmth = warmth(d.RoomWarmth, q.RoomMired, q.RoomDuv)

@@ -20,7 +20,7 @@ function ladder(f) {
 	if (list.dataset.key === key) return;
 	list.dataset.key = key;
 	const old = [...list.children].reverse();
-	list.replaceChildren(...f.frames.map((r, n) => rung(f, n, old.length === f.frames.length ? old[n].querySelector("img") : null)).reverse());
+	list.replaceChildren(...f.frames.map((_, n) => rung(f, n, old.length === f.frames.length ? old[n].querySelector("img") : null)).reverse());
 	fill(list, f, key);
 }
 

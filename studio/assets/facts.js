@@ -40,8 +40,10 @@ export const known = (fn) => { listeners.push(fn); };
 
 let loading = Promise.resolve();
 
-/** Asks for the facts and shows them and the picture. */
+/** Asks for the facts and shows them and the picture. A draft still on its way is late. */
 export function load() {
+	wanted = null;
+	turn++;
 	loading = loading.then(async () => {
 		busy(true);
 		try {
@@ -85,8 +87,9 @@ export function outside(x, y) {
 }
 
 /** Shows a picture when it is there whole, so that nothing flickers.
- * @param {HTMLImageElement} img @param {string} src */
-export async function swap(img, src) {
+ * @param {HTMLImageElement} img @param {string} src
+ * @param {() => boolean} [still] says whether it is still wanted then */
+export async function swap(img, src, still = () => true) {
 	const next = new Image();
 	next.src = src;
 	try {
@@ -94,7 +97,7 @@ export async function swap(img, src) {
 	} catch {
 		return;
 	}
-	img.src = src;
+	if (still()) img.src = src;
 }
 
 let waits = 0;
@@ -121,6 +124,8 @@ export const kelvin = (l, mired) => Math.round(1e6 / Math.min(588, Math.max(40, 
 /** @type {string | null} */
 let wanted = null;
 let asking = false;
+/** Counts what is shown for good: a draft asked for before is not shown after it. */
+let turn = 0;
 
 /** @param {Record<string, number>} change */
 export function attempt(change) {
@@ -132,15 +137,16 @@ export function attempt(change) {
 async function ask() {
 	asking = true;
 	while (wanted !== null) {
-		const query = wanted;
+		const query = wanted, mine = turn;
 		wanted = null;
 		try {
 			const r = await fetch(`/live/${id}?${query}`);
 			if (!r.ok) break;
 			const url = URL.createObjectURL(await r.blob());
 			const before = picture.src;
-			await swap(picture, url);
-			if (before.startsWith("blob:")) URL.revokeObjectURL(before);
+			await swap(picture, url, () => mine === turn);
+			if (picture.src !== url) URL.revokeObjectURL(url);
+			else if (before.startsWith("blob:")) URL.revokeObjectURL(before);
 		} catch {
 			break;
 		}

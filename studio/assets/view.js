@@ -1,8 +1,9 @@
 // A view: one large picture. What is pointed at is changed; what is changed is sent whole.
 
 import * as beside from "./beside.js";
-import { el, facts, id, known, load, signed } from "./facts.js";
+import { el, facts, id, known, load } from "./facts.js";
 import * as findings from "./findings.js";
+import * as level from "./level.js";
 import * as lights from "./lights.js";
 import { checking, going, history, listen, post, say, typing } from "./net.js";
 import * as tools from "./tools.js";
@@ -26,7 +27,6 @@ function head(f) {
 	out.textContent = s.OutWords;
 	past(f.history);
 	going(f.checking);
-	el("level").textContent = `Pitch ${signed(f.level.pitch, 2)}°, roll ${signed(f.level.roll, 2)}°${f.level.by_hand ? ", set by hand" : ""}`;
 }
 
 /** @param {Facts["history"]} h */
@@ -79,12 +79,12 @@ document.addEventListener("keydown", (e) => {
 });
 
 known(head);
-for (const part of [lights, beside, zoom, tools, findings]) part.begin();
+for (const part of [lights, level, beside, zoom, tools, findings]) part.begin();
 history(load);
 listen((e) => {
 	checking(e, load);
 	const rev = document.querySelector(".history")?.getAttribute("data-rev");
-	if (e.kind === "changed" && String(e.rev) !== rev && !tools.active()) load();
+	if (e.kind === "changed" && String(e.rev) !== rev && !tools.active() && !level.held()) load();
 }, load);
 tools.setTool("light");
 load();
