@@ -7,6 +7,7 @@ import (
 	"mullion/plumb"
 	"mullion/shoot"
 	"mullion/warp"
+	"mullion/whitebalance"
 	"mullion/window"
 )
 
@@ -39,13 +40,19 @@ func (l *live) tilt(ctx context.Context, level *shoot.Level) (*tilted, error) {
 	s := l.kept.straightAt(level)
 	pic := s.pic
 	w, h := within(s.full.W, s.full.H, DraftEdge)
+	turn := make(chan *whitebalance.Estimate, 1)
+	go func() { turn <- l.kept.light.Moved(turnedFrom(s.full, l.kept.lit)) }()
 	rgb, err := warp.Apply(ctx, l.small, from(s.full.MapFor(w, h), l.kept, l.small), w, h)
+	pic.light = <-turn
 	if err != nil {
 		return nil, err
 	}
-	d := &draft{rgb: rgb, outside: l.straight.turned(l.draft.outside, s.full, w, h)}
+	d := &draft{rgb: rgb}
 	pic.rgb = rgb
-	pic.light = l.kept.light.Moved(turnedFrom(s.full, l.kept.lit))
+	if d.outside, err = l.straight.turned(ctx, l.draft.outside, s.full, w, h); err != nil {
+		d.release()
+		return nil, err
+	}
 	doubt, err := pic.scene.ceiling.doubt(ctx, rgb)
 	if err == nil {
 		err = pic.unlight(ctx, d.outside, doubt)
@@ -80,22 +87,23 @@ func (l *live) shrink(ctx context.Context) error {
 // turned is where the outside is seen in another framing of the view, of w x h pixels, by
 // what was found in this one, outside. What lies beyond its border is taken to be as at
 // the border. outside may be nil.
-func (s *straight) turned(outside *window.Map, full plumb.Geometry, w, h int) *window.Map {
+func (s *straight) turned(ctx context.Context, outside *window.Map, full plumb.Geometry, w, h int) (*window.Map, error) {
 	if outside == nil {
-		return nil
+		return nil, nil
 	}
 	out := *outside
 	out.Coverage = raster.Get(w, h)
 	at := raster.Sample(turnedFrom(full, s.full))
 	from := outside.Coverage
-	for y := range h {
-		row := out.Coverage.Row(y)
-		for x := range row {
-			px, py := at.At((float64(x)+0.5)/float64(w), (float64(y)+0.5)/float64(h))
-			row[x] = between(from, px*float64(from.W)-0.5, py*float64(from.H)-0.5)
+	return &out, raster.Bands(ctx, h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			row := out.Coverage.Row(y)
+			for x := range row {
+				px, py := at.At((float64(x)+0.5)/float64(w), (float64(y)+0.5)/float64(h))
+				row[x] = between(from, px*float64(from.W)-0.5, py*float64(from.H)-0.5)
+			}
 		}
-	}
-	return &out
+	})
 }
 
 // between is the plane's value at a place between its samples, counted from the middle of

@@ -120,12 +120,12 @@ func running(t *testing.T, opt Options) *Server {
 
 // visitor has opened the printed address, as a browser does.
 type visitor struct {
-	t      *testing.T
+	t      testing.TB
 	base   string
 	client *http.Client
 }
 
-func visit(t *testing.T, s *Server) *visitor {
+func visit(t testing.TB, s *Server) *visitor {
 	t.Helper()
 	jar, err := cookiejar.New(nil)
 	if err != nil {

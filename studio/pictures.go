@@ -215,6 +215,8 @@ type look struct {
 // seen keeps the last pictures, so that a page that asks for the facts and for the
 // picture has it made once.
 type seen struct {
+	later func(func()) // does something when the answer is given
+
 	mu   sync.Mutex
 	last []*look
 }
@@ -255,14 +257,17 @@ func (s *seen) make(ctx context.Context, h *house, v shoot.View) (*look, error) 
 	if err != nil {
 		return nil, err
 	}
-	defer raster.PutRGB(p.RGB)
 	b, err := deliver.Screen(ctx, p.RGB, float64(p.W)/float64(p.RGB.W()), 88)
 	if err != nil {
+		raster.PutRGB(p.RGB)
 		return nil, err
 	}
 	l := &look{key: key, jpeg: b, facts: factsOf(p, v, d.Views), report: p.Report}
 	raster.Put(p.Glass)
 	s.add(l)
-	h.previews.KeepThumb(ctx, v, p.RGB)
+	s.later(func() { // nobody waits for the small picture
+		h.previews.KeepThumb(context.WithoutCancel(ctx), v, p.RGB)
+		raster.PutRGB(p.RGB)
+	})
 	return l, nil
 }

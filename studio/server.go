@@ -56,6 +56,7 @@ type Server struct {
 // Start opens the shoot and a listener on a free port of the loopback address.
 func Start(ctx context.Context, opt Options) (*Server, error) {
 	s := &Server{opt: opt, hub: newHub()}
+	s.seen.later = s.later
 	s.base, s.stop = context.WithCancel(ctx)
 	if opt.Shoot != "" {
 		if err := s.enter(opt.Shoot); err != nil {
@@ -104,6 +105,15 @@ func (s *Server) Serve() error {
 		return nil
 	}
 	return err
+}
+
+// later does something behind the pages, or at once when the server is about to end.
+func (s *Server) later(fn func()) {
+	if s.base.Err() != nil {
+		fn()
+		return
+	}
+	s.behind.Go(fn)
 }
 
 // watch looks every second or two whether another program has changed the shoot.
