@@ -39,7 +39,8 @@ func (l *live) tilt(ctx context.Context, level *shoot.Level) (*tilted, error) {
 	}
 	s := l.kept.straightAt(level)
 	pic := s.pic
-	w, h := within(s.full.W, s.full.H, DraftEdge)
+	w, h := within(s.full.W, s.full.H, PreviewEdge)
+	w, h = within(w, h, DraftEdge) // as a draft of the picture is
 	turn := make(chan *whitebalance.Estimate, 1)
 	go func() { turn <- l.kept.light.Moved(turnedFrom(s.full, l.kept.lit)) }()
 	rgb, err := warp.Apply(ctx, l.small, from(s.full.MapFor(w, h), l.kept, l.small), w, h)

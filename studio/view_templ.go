@@ -374,7 +374,7 @@ func toolsPart(p viewPageData) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 25, "</div><p id=\"how\" class=\"how\"></p><div class=\"more\" data-for=\"upright\" hidden><button type=\"button\" data-do=\"straighten\" disabled>Make the lines upright</button> <button type=\"button\" data-do=\"unline\" disabled>Clear the lines</button> <button type=\"button\" data-do=\"measured\" data-part=\"level\">As measured</button> <button type=\"button\" id=\"pad\" aria-label=\"Push the level: up and down is pitch, sideways is roll\" aria-describedby=\"level\"><i></i></button> <span id=\"level\" class=\"count\"></span></div><div class=\"more\" data-for=\"remove\" hidden><label>What goes <select id=\"remove-kind\">")
+		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 25, "</div><p id=\"how\" class=\"how\"></p><div class=\"more\" data-for=\"upright\" hidden><button type=\"button\" data-do=\"straighten\" disabled>Make the lines upright</button> <button type=\"button\" data-do=\"unline\" disabled>Clear the lines</button> <button type=\"button\" data-do=\"measured\" data-part=\"level\">As measured</button> <button type=\"button\" id=\"pad\" title=\"Push it: up and down is pitch, sideways is roll. Arrow keys do the same, Shift makes small steps.\" aria-label=\"Push the level: up and down is pitch, sideways is roll; arrow keys do the same, Shift makes small steps\" aria-describedby=\"level\"><i></i></button> <span id=\"level\" class=\"count\"></span></div><div class=\"more\" data-for=\"remove\" hidden><label>What goes <select id=\"remove-kind\">")
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}

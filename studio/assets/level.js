@@ -22,7 +22,7 @@ let settle;
 const standing = () => facts && { pitch: facts.level.pitch, roll: facts.level.roll, yaw: facts.level.yaw };
 
 /** @param {Level} l @param {boolean} byHand */
-const words = (l, byHand) => `Pitch ${signed(l.pitch, 2)}°, roll ${signed(l.roll, 2)}°${byHand ? ", set by hand" : ""}`;
+const words = (l, byHand) => `Pitch ${signed(l.pitch, 2)}°, roll ${signed(l.roll, 2)}°${byHand ? " by hand" : ""}`;
 
 /** Shows a level in numbers, and on the pad as a bubble off the middle.
  * @param {Level} l @param {boolean} byHand */

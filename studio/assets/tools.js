@@ -13,7 +13,7 @@ const howTo = {
 	look: "Press on a place to see it at full size, drag to look around, press again for the whole picture. With keys, Enter does it, arrows look around, + and − go closer and away.",
 	light: "Press on a place: up is lighter, right is warmer. On a window it is the window's light, elsewhere the room's. Arrow keys do the same; R and W choose room or window, Shift makes small steps.",
 	white: "Press on something that is white or grey: a wall, a ceiling, a frame. With keys, arrows carry the cross and Enter takes the place.",
-	upright: "Draw along edges that are upright in the house, from end to end. One line is enough; two, far apart, are better. With keys, Enter sets each end. Or push the bubble: up and down is pitch, sideways is roll; arrow keys do the same, Shift makes small steps.",
+	upright: "Draw along upright edges, from end to end; two, far apart, are best (with keys, Enter sets each end). Or push the bubble: up is pitch, sideways is roll.",
 	remove: "Paint over what goes. What belongs to the property, or hides a defect, stays. The unaltered picture is delivered beside it.",
 	soften: "Draw a box around what must stay private: a face, a document, a plate. It can't be brought back from the picture.",
 	compare: "Drag the line over the picture. Before is on the left.",
