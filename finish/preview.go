@@ -87,8 +87,15 @@ func (p *Previews) Make(ctx context.Context, v shoot.View) (*Preview, error) {
 	if s.outside != nil && len(s.outside.Regions) > 0 {
 		from := s.outside.Coverage
 		out.Glass = raster.Get(from.W, from.H)
-		for y := range from.H {
-			copy(out.Glass.Row(y), from.Row(y))
+		err := raster.Bands(ctx, from.H, func(y0, y1 int) {
+			for y := y0; y < y1; y++ {
+				copy(out.Glass.Row(y), from.Row(y))
+			}
+		})
+		if err != nil {
+			raster.PutRGB(out.RGB)
+			raster.Put(out.Glass)
+			return nil, err
 		}
 	}
 	out.Room, out.Window = pic.kelvins(v.Decisions)
