@@ -2,7 +2,6 @@ package tone
 
 import (
 	"math"
-	"slices"
 
 	"mullion/internal/raster"
 	"mullion/window"
@@ -37,24 +36,28 @@ func (s *scene) anchors(win *window.Map) Anchors {
 	if len(room) < len(s.log.Pix)/50 {
 		room = append(room[:0], s.log.Pix...)
 	}
-	raster.Sort(room)
-	raster.Sort(out)
-	a := Anchors{Dark: float64(at(room, 0.03))}
-	all := room
-	most := len(room) * 7 / 8
+	rooms := raster.NewRanks(room, histFrom, -histFrom, rankSteps)
+	defer rooms.Release()
+	n := rooms.Len() // of those that count, the darkest
+	at := func(q float64) float32 { return rooms.At(int(q * float64(n-1))) }
+	a := Anchors{Dark: float64(at(0.03))}
+	median := float64(at(0.5))
+	most := n * 7 / 8
 	for range 3 { // leave out lamps; what covers more than an eighth is no lamp
-		k, _ := slices.BinarySearch(room, at(room, 0.5)+2.5)
-		if k == len(room) || k < most {
+		k := min(n, rooms.Below(at(0.5)+2.5))
+		if k == n || k < most {
 			break
 		}
-		room = room[:k]
+		n = k
 	}
-	a.Room = float64(at(room, 0.5))
-	a.Wall = float64(max(at(room, 0.68), at(room, 0.90)-0.7, at(room, 0.96)-1.1))
+	a.Room = float64(at(0.5))
+	a.Wall = float64(max(at(0.68), at(0.90)-0.7, at(0.96)-1.1))
 	// Nor may a bright half leave the other half in the dark.
-	a.Wall = min(a.Wall, float64(at(all, 0.5))+brightHalf)
+	a.Wall = min(a.Wall, median+brightHalf)
 	if len(out) > 0 {
-		a.Window = float64(at(out, 0.5))
+		views := raster.NewRanks(out, histFrom, -histFrom, rankSteps)
+		defer views.Release()
+		a.Window = float64(views.At(int(0.5 * float64(len(out)-1))))
 		var share float64
 		for _, r := range win.Regions {
 			a.Clipped += r.Share * r.Clipped
@@ -64,6 +67,9 @@ func (s *scene) anchors(win *window.Map) Anchors {
 	}
 	return a
 }
+
+// rankSteps is how many parts of an EV samples are told apart by before they are sorted.
+const rankSteps = 128
 
 // brightHalf is how far, in EV, the walls may be taken to lie above the picture's
 // median. White walls lie within one EV of it in most rooms; where more than half is
@@ -90,5 +96,3 @@ func held(wall, longest float64) float64 {
 	lift := wallLog - (wall - math.Log2(longest))
 	return wall + (1-hardLift)*max(0, lift-easyLift)
 }
-
-func at(sorted []float32, q float64) float32 { return sorted[int(q*float64(len(sorted)-1))] }

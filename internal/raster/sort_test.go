@@ -36,3 +36,28 @@ func BenchmarkSort(b *testing.B) {
 		Sort(v)
 	}
 }
+
+// What Ranks says is what a sorted list says.
+func TestRanks(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 3))
+	for _, n := range []int{1, 2, 50, 20000} {
+		v := make([]float32, n)
+		for i := range v {
+			v[i] = float32(int(200*r.NormFloat64())) / 20 // many alike, some beyond the boxes
+		}
+		q := NewRanks(v, -12, 12, 16)
+		sorted := slices.Clone(v)
+		slices.Sort(sorted)
+		for range 200 {
+			k := r.IntN(n)
+			if got := q.At(k); got != sorted[k] {
+				t.Fatalf("of %d the number at %d is %g, want %g", n, k, got, sorted[k])
+			}
+			x := float32(r.IntN(1000)-500) / 20
+			if want, _ := slices.BinarySearch(sorted, x); q.Below(x) != want {
+				t.Fatalf("of %d there are %d below %g, want %d", n, q.Below(x), x, want)
+			}
+		}
+		q.Release()
+	}
+}
