@@ -38,11 +38,13 @@ func (s *scene) neighbours(sure, others []*group) []*group {
 	return sure
 }
 
-// mayBePane says whether a region has the marks of a window and edges for much of its
-// outline.
+// sureNext is how much of a neighbour's outline must be straight edges: with less, a piece of
+// the ceiling above the pane came with it.
+const sureNext = 0.9
+
+// mayBePane says whether a region has the marks of a window and edges around it.
 func (g *group) mayBePane() bool {
-	return g.isWindow() && g.frame.ends >= 2 &&
-		g.frame.sure >= sureLeast+(sureLarge-sureLeast)*ramp(g.share, 0.12, 0.30)
+	return g.isWindow() && g.frame.ends >= 2 && g.frame.sure >= sureNext
 }
 
 const paneShared = 0.7 // of the shorter of two panes' sides lies along the other
