@@ -21,7 +21,7 @@ const (
 	glass  = 200 // as many such steps parts the room from the view outside
 
 	mostGlow = 1.5 // EV above the walls that the brightest surroundings come to
-	overGlow = 0.5 // EV over its surroundings by which a place still counts as their texture
+	overGlow = 0.5 // EV over its surroundings by which a place is half their texture
 	underEV  = 0.25
 )
 
@@ -210,15 +210,16 @@ func alongColumns(ctx context.Context, p, link *raster.Plane, lambda float32) er
 
 // glow is what is taken from a place of level log in surroundings of level base, both
 // log2 of radiance, under the room's light: 0 or less. What stands out of its
-// surroundings is no texture of theirs, but a lamp in front of them, or a chair before
-// a window.
+// surroundings is no texture of theirs, but a lamp in front of them, a chair before a
+// window or the bar between two panes: the more it does, the more it goes by itself.
 func glow(log, base, roomEV float32) float32 {
-	if base < log-overGlow {
-		base = log - overGlow
-	} else if base > log+underEV {
-		base = log + underEV
+	d := base - log
+	most := float32(overGlow)
+	if d > 0 {
+		most = underEV
 	}
-	if base += roomEV; base <= 0 {
+	d /= 1 + (d/most)*(d/most)
+	if base = log + d + roomEV; base <= 0 {
 		return 0
 	}
 	return base/(1+base*(1/float32(mostGlow))) - base

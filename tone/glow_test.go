@@ -120,6 +120,32 @@ func TestPlasterBesideALamp(t *testing.T) {
 	}
 }
 
+// Texture keeps its contrast in a glow; what stands out of its surroundings, darker or
+// brighter, is shown as it is among its like; and between the two nothing is turned
+// over: what is brighter than another place in the same glow is shown so.
+func TestGlowOfWhatStandsOut(t *testing.T) {
+	for base := float32(.5); base < 4; base += .25 {
+		shown := func(log float32) float32 { return log + glow(log, base, 0) }
+		own := func(log float32) float32 { return log + glow(log, log, 0) }
+		if got, plain := shown(base+.05)-shown(base-.05), own(base+.05)-own(base-.05); got < .8*.1 {
+			t.Errorf("texture of .1 EV in a glow of %.2f has %.3f, without surroundings %.3f", base, got, plain)
+		}
+		for _, log := range []float32{base - 2, base + 3} {
+			if d := math.Abs(float64(shown(log) - own(log))); d > .1 {
+				t.Errorf("%.2f EV in a glow of %.2f is shown %.3f EV off its like", log, base, d)
+			}
+		}
+		last := float32(math.Inf(-1))
+		for log := base - 3; log < base+5; log += .01 {
+			if got := shown(log); got < last-.002 {
+				t.Fatalf("%.2f EV in a glow of %.2f is shown %.4f darker than what is a little darker", log, base, last-got)
+			} else {
+				last = got
+			}
+		}
+	}
+}
+
 func encode(y float64) float64 { return 1.055*math.Pow(y, 1/2.4) - .055 }
 
 func BenchmarkSurroundings(b *testing.B) {
