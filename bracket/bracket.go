@@ -130,6 +130,7 @@ type merger struct {
 	still     bool
 	recovered bool     // the response of rendered frames was recovered
 	moved     *regions // nil when nothing moved
+	seams     *seams   // nil unless developed pictures moved
 	hot       sites    // to mend in every frame of a bracket that moved
 }
 

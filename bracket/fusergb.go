@@ -20,6 +20,9 @@ func (m *merger) fuseRGB(ctx context.Context) error {
 	w, h := m.ref.w, m.ref.h
 	out := raster.GetRGB(w, h)
 	across, down := (w+tileW-1)/tileW, (h+tileH-1)/tileH
+	if m.moved != nil && m.ref.frame.Kind == rawfile.KindDisplay {
+		m.seams = newSeams(w, h)
+	}
 	var once sync.Once
 	var failed error
 	err := raster.BandsOf(ctx, across*down, 1, func(i, _ int) {
@@ -30,6 +33,9 @@ func (m *merger) fuseRGB(ctx context.Context) error {
 	})
 	if err == nil {
 		err = failed
+	}
+	if err == nil && m.seams != nil {
+		err = m.seams.close(ctx, out, m.moved, m.out.Clip)
 	}
 	if err != nil {
 		raster.PutRGB(out)
@@ -85,7 +91,7 @@ func (m *merger) fuseTile(ctx context.Context, out *raster.RGB, r rect) error {
 			}
 		}
 		if t.alone != nil {
-			m.moved.mixRow(t, t.soft, y)
+			m.moved.mixRow(t, t.soft, y, m.seams, m.out.Clip)
 		}
 		for c := range out {
 			copy(out[c].Row(r.y0 + y)[r.x0:r.x1], t.sum[c].Row(y))

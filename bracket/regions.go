@@ -309,10 +309,14 @@ func (r *regions) take(t *tile, p picture, part rect, s *shot, i int) {
 	}
 }
 
-// mixRow blends the regions into a merged row of a tile.
-func (r *regions) mixRow(t *tile, soft []float32, y int) {
+// mixRow blends the regions into a merged row of a tile and shows both to the seams,
+// when those are looked after.
+func (r *regions) mixRow(t *tile, soft []float32, y int, s *seams, clip float32) {
 	if !r.softRow(soft, t.x0, t.y0+y) {
 		return
+	}
+	if s != nil {
+		s.compare(t, soft, y, clip)
 	}
 	for c := range t.sum {
 		s, a := t.sum[c].Row(y), t.alone[c].Row(y)
