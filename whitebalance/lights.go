@@ -65,9 +65,10 @@ func parted(all []lightSample) (main, second, base chroma) {
 }
 
 // warmestBase is the colour temperature in K of the warmest light that counts as white: a
-// filament lamp, illuminant A. Eyes do not adapt wholly to warmer ones, and by a candle nothing looks white: the room
-// keeps a trace of what lies beyond. Common practice, no source.
-const warmestBase = 2856
+// dimmed filament. Eyes do not adapt wholly to warmer ones, and by a candle (1900 K)
+// nothing looks white: the room keeps a trace of what lies beyond. Common practice, no
+// source.
+const warmestBase = 2400
 
 // plausible is the base c, but no warmer than that.
 func plausible(c chroma) chroma {

@@ -83,8 +83,8 @@ func measureBorder(pairs []pair) border {
 
 // separate finds the paint of every surface, up to one common constant, from the
 // steps between them: weighted least squares, re-weighted so that a few edges
-// where the light itself jumps (a doorway, a patch of sun) do not bend the rest. It
-// returns the steps.
+// where the light itself jumps (a doorway, a patch of sun) do not bend the rest. Pale
+// surfaces are drawn towards few paints, see palette.go. It returns the steps.
 func (v *view) separate(all []surface) []border {
 	if len(all) == 0 {
 		return nil
@@ -96,44 +96,62 @@ func (v *view) separate(all []surface) []border {
 			all[n].paint[k] = all[n].mean[k] - centre[k]
 		}
 	}
-	for k := range 3 {
-		weight := make([]float64, len(edges))
+	base := make([]float64, len(edges))
+	for i, e := range edges {
+		// A step in brightness makes the step in colour less sure: dark, glossy
+		// floors mirror the windows.
+		base[i] = float64(e.n) / (0.05 + e.spread) / (1 + 4*math.Abs(e.step[2]))
+	}
+	for _, k := range [3]int{2, 0, 1} { // luminance first, as it tells what is pale
+		ties := make([]tie, len(edges), 2*len(edges))
 		for pass := range 6 {
+			ties = ties[:len(edges)]
 			for i, e := range edges {
-				// A step in brightness makes the step in colour less sure: dark, glossy
-				// floors mirror the windows.
-				weight[i] = float64(e.n) / (0.05 + e.spread) / (1 + 4*math.Abs(e.step[2]))
+				r := 0.0
 				if pass > 0 {
-					r := all[e.a].paint[k] - all[e.b].paint[k] - e.step[k]
-					weight[i] /= 0.03 + math.Abs(r)
-				} else {
-					weight[i] /= 0.03
+					r = all[e.a].paint[k] - all[e.b].paint[k] - e.step[k]
+				}
+				ties[i] = tie{e.a, e.b, base[i] / (0.03 + math.Abs(r)), e.step[k]}
+			}
+			if k < 2 {
+				bright := brightOf(all)
+				for i, e := range edges {
+					if w := sameness(all, e, k, base[i], bright); w > 0 {
+						ties = append(ties, tie{e.a, e.b, w, 0})
+					}
 				}
 			}
-			relax(all, edges, weight, k, centre[k])
+			relax(all, ties, k, centre[k])
 		}
 	}
+	gatherPaints(all)
 	return edges
+}
+
+// tie says that paint a less paint b is step.
+type tie struct {
+	a, b         int32
+	weight, step float64
 }
 
 // relax solves for plane k of the paints by Gauss-Seidel with over-relaxation. A
 // faint pull towards the picture's own colour settles surfaces that meet no
 // other.
-func relax(all []surface, edges []border, weight []float64, k int, centre float64) {
-	type tie struct {
+func relax(all []surface, ties []tie, k int, centre float64) {
+	type pull struct {
 		to   int32
 		w, d float64
 	}
-	ties := make([][]tie, len(all))
-	for i, e := range edges {
-		ties[e.a] = append(ties[e.a], tie{e.b, weight[i], e.step[k]})
-		ties[e.b] = append(ties[e.b], tie{e.a, weight[i], -e.step[k]})
+	pulls := make([][]pull, len(all))
+	for _, t := range ties {
+		pulls[t.a] = append(pulls[t.a], pull{t.b, t.weight, t.step})
+		pulls[t.b] = append(pulls[t.b], pull{t.a, t.weight, -t.step})
 	}
 	for range 60 {
 		for n := range all {
-			pull := 0.02 * float64(all[n].area)
-			sum, w := pull*(all[n].mean[k]-centre), pull
-			for _, t := range ties[n] {
+			own := 0.02 * float64(all[n].area)
+			sum, w := own*(all[n].mean[k]-centre), own
+			for _, t := range pulls[n] {
 				sum += t.w * (all[t.to].paint[k] + t.d)
 				w += t.w
 			}
