@@ -89,6 +89,7 @@ type claimant struct {
 
 const (
 	leastOffer   = 0.03 // whites this unlikely to the view itself are not offered
+	strangeOffer = 0.8  // the same where the neighbours may be of other rooms, which don't talk a view out of what it shows
 	otherLight   = 0.2  // how likely the light of one room is another in another view
 	leastMatch   = 0.25 // views of one room that match less do not share a light
 	strangeMatch = 0.85 // the same where it is not known whether the room is one
@@ -105,8 +106,12 @@ func newClaimant(i int, e *Evidence, strange bool) *claimant {
 	for _, o := range all {
 		c.best = math.Max(c.best, o.score)
 	}
+	least := leastOffer
+	if strange {
+		least = strangeOffer
+	}
 	for _, o := range all {
-		if o.score > leastOffer*c.best {
+		if o.score > least*c.best {
 			c.offers = append(c.offers, candidate{o.white, o.score / c.best})
 		}
 	}
