@@ -77,14 +77,14 @@ func (s *seams) compare(t *tile, soft []float32, y int, clip float32) {
 // fields are the differences over the whole picture, by colour, in EV on cells: near a
 // rim that of the rim, elsewhere that of the nearest rims. Nil when there are none.
 func (s *seams) fields(ctx context.Context) ([]*raster.Plane, error) {
-	any := false
+	found := false
 	den, blurred := raster.New(s.w, s.h), raster.New(s.w, s.h)
 	for i, n := range s.n {
 		if n >= seamFew {
-			den.Pix[i], any = 1, true
+			den.Pix[i], found = 1, true
 		}
 	}
-	if !any {
+	if !found {
 		return nil, ctx.Err()
 	}
 	weights := raster.New(s.w, s.h)
