@@ -15,7 +15,7 @@ import (
 // floors are left as they are: they mirror the windows, and have no one colour.
 
 const (
-	fewPaints = 0.5 // weight of two surfaces having one paint against the step between them
+	fewPaints = 0.25 // weight of two surfaces having one paint against the step between them
 	ownPaint  = 0.1 // of a surface's own paint against others', in square roots of area shares
 	offAlike  = alike / 2
 	lumAlike  = 0.4
