@@ -2,7 +2,6 @@ package finish
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -93,9 +92,9 @@ func (l *line) reword(ctx context.Context, w *work, k int) (*stamped, error) {
 		if data, err = p.sheet.Restamp(data, about, filepath.Base(to[i])); err != nil {
 			return nil, nil // it no longer fits: the picture is made again
 		}
-		tmp, err := writePart(to[i], data)
+		tmp, err := disk.WritePart(disk.OS, to[i], data)
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("writing %s: %w", to[i], err)
 		}
 		s.tmp, s.to = append(s.tmp, tmp), append(s.to, to[i])
 		if i == 0 {
@@ -103,20 +102,6 @@ func (l *line) reword(ctx context.Context, w *work, k int) (*stamped, error) {
 		}
 	}
 	return s, nil
-}
-
-// writePart writes what is to replace the file at path beside it.
-func writePart(path string, data []byte) (string, error) {
-	f, err := os.Create(disk.Part(path))
-	if err != nil {
-		return "", fmt.Errorf("the delivery's folder can't be written to: %w", err)
-	}
-	_, err = f.Write(data)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		os.Remove(f.Name())
-		return "", fmt.Errorf("writing %s: %w", path, err)
-	}
-	return f.Name(), nil
 }
 
 // replace puts the new files in place and records them.

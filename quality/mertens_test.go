@@ -1,15 +1,14 @@
 package quality
 
 import (
-	"bytes"
 	"context"
-	"image/png"
 	"math"
 	"os"
 	"path/filepath"
 	"testing"
 
 	"mullion/internal/raster"
+	"mullion/internal/raster/rastertest"
 	"mullion/jpegfile"
 )
 
@@ -38,21 +37,7 @@ func load(t *testing.T, path string) *raster.RGB {
 		}
 		return out
 	}
-	m, err := png.Decode(bytes.NewReader(b))
-	if err != nil {
-		t.Fatal(path, err)
-	}
-	r := m.Bounds()
-	out := raster.NewRGB(r.Dx(), r.Dy())
-	for y := range r.Dy() {
-		for x := range r.Dx() {
-			r, g, bl, _ := m.At(r.Min.X+x, r.Min.Y+y).RGBA()
-			for c, v := range [3]uint32{r, g, bl} {
-				out[c].Row(y)[x] = float32(v) / 65535
-			}
-		}
-	}
-	return out
+	return rastertest.ReadPNG(t, path)
 }
 
 func psnr(a, b *raster.RGB) float64 {

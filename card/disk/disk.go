@@ -161,26 +161,33 @@ func Sweep(dir string) error {
 
 // WriteFile replaces a file in one step: after a crash at any instant the name
 // holds either the old contents or the new, whole.
-func WriteFile(fsys FS, name string, data []byte) (err error) {
-	part := Part(name)
-	f, err := fsys.Create(part)
+func WriteFile(fsys FS, name string, data []byte) error {
+	part, err := WritePart(fsys, name, data)
 	if err != nil {
 		return err
 	}
-	defer func() {
-		if err != nil {
-			fsys.Remove(part)
-		}
-	}()
+	if err := fsys.Rename(part, name); err != nil {
+		fsys.Remove(part)
+		return err
+	}
+	return fsys.SyncDir(filepath.Dir(name))
+}
+
+// WritePart writes a file under its temporary name and flushes it, for those who put it
+// in place later. It returns that name; when it fails it leaves nothing.
+func WritePart(fsys FS, name string, data []byte) (part string, err error) {
+	part = Part(name)
+	f, err := fsys.Create(part)
+	if err != nil {
+		return "", err
+	}
 	_, err = f.Write(data)
 	if err == nil {
 		err = f.Sync()
 	}
 	if err := errors.Join(err, f.Close()); err != nil {
-		return err
+		fsys.Remove(part)
+		return "", err
 	}
-	if err := fsys.Rename(part, name); err != nil {
-		return err
-	}
-	return fsys.SyncDir(filepath.Dir(name))
+	return part, nil
 }
