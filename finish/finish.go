@@ -21,7 +21,7 @@ import (
 
 // engine is part of every finished picture's key. It is raised when a change makes
 // other pictures from the same frames and settings.
-const engine = "27"
+const engine = "28"
 
 // Job says what is to be done. Card and Shoot are needed.
 type Job struct {

@@ -31,7 +31,7 @@ type sounding struct {
 const soundEdge = 1600
 
 // soundingEngine is raised when the same frames would give other soundings.
-const soundingEngine = "16"
+const soundingEngine = "17"
 
 // reading is the step of a run that sounds the views.
 const reading = "reading views"

@@ -126,7 +126,7 @@ func TestHouseVariants(t *testing.T) {
 	}
 	// By the warmest lamps a trace of warmth stays.
 	candles := r.relit(colour.Vec3{}, turned(colour.Light(2685, 0), colour.Light(2200, 0), 1))
-	if s, _ := candles.balance(t, Prior{}); s.neutral > 3 || s.b < 2 {
+	if s, _ := candles.balance(t, Prior{}); s.neutral > 4 || s.b < 2 {
 		t.Errorf("by lamps of 2200 K: neutral %.2f, b* %.1f", s.neutral, s.b)
 	}
 	a, _ := r.balance(t, Prior{})

@@ -68,7 +68,7 @@ func parted(all []lightSample) (main, second, base chroma) {
 // dimmed filament. Eyes do not adapt wholly to warmer ones, and by a candle (1900 K)
 // nothing looks white: the room keeps a trace of what lies beyond. Common practice, no
 // source.
-const warmestBase = 2500
+const warmestBase = 2600
 
 // plausible is the base c, but no warmer than that.
 func plausible(c chroma) chroma {
