@@ -16,7 +16,7 @@ import (
 
 const (
 	fewPaints = 0.25 // weight of two surfaces having one paint against the step between them
-	ownPaint  = 0.1 // of a surface's own paint against others', in square roots of area shares
+	ownPaint  = 0.1  // of a surface's own paint against others', in square roots of area shares
 	offAlike  = alike / 2
 	lumAlike  = 0.4
 )
